@@ -1,0 +1,10 @@
+//! What the board is: design file in, valid board and graded triangles out.
+//!
+//! Rooms in reading order: [`quantity`] (units at the door), [`material`] (library), [`design`] (the file as
+//! written), [`board`] (the file checked, SI), [`layup`] (layers at one place), [`region`] (polygon algebra),
+//! [`coil`] (current-carrying paths), [`triangulate`] (graded triangles), [`quality`] (a bad mesh is refused).
+//! No stiffness, no matrices, no input or output here.
+
+pub mod board;
+pub mod region;
+pub mod triangulate;

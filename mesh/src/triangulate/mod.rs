@@ -1,0 +1,71 @@
+//! Board or plain regions in, graded conforming triangles out; every triangle knows its zone.
+
+use crate::board::LayerId;
+use crate::region::{Point, Region};
+
+/// A set of regions whose edges the triangles must respect.
+#[derive(Debug, Clone, Default)]
+pub struct Plan {
+    /// The part that is meshed.
+    pub outline: Region,
+    /// Regions with an identity: a triangle records which of them contain it. At most 128.
+    pub regions: Vec<Region>,
+    /// Lines and points that must be triangle edges and nodes (supports, line loads), inside the outline.
+    pub lines: Vec<[Point; 2]>,
+    /// Points that must be nodes.
+    pub points: Vec<Point>,
+    /// Arcs that edges follow: when a boundary edge on an arc is split the new point lies on the arc.
+    pub arcs: Vec<crate::board::Fillet>,
+}
+
+/// A place where triangles must be small.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SizeSource {
+    /// Ends of the piece (equal for a point), m.
+    pub at_m: [Point; 2],
+    /// Triangle side there, m.
+    pub size_m: f64,
+}
+
+/// Size field: the least over sources of `size + growth * distance`, at most `coarse_m`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SizeField {
+    /// Largest side, m.
+    pub coarse_m: f64,
+    /// Smallest side, m: no source goes below.
+    pub fine_m: f64,
+    /// Growth per length.
+    pub growth: f64,
+    /// Fine places.
+    pub sources: Vec<SizeSource>,
+    /// Smallest angle asked for, rad.
+    pub min_angle_rad: f64,
+    /// Most triangles.
+    pub max_triangles: u32,
+}
+
+/// Triangles that share the same set of regions.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Zone {
+    /// Which of [`Plan::regions`] contain the zone, one bit each.
+    pub inside: u128,
+    /// Layers present, from the bottom (filled by [`board_mesh`]; empty for plain plans).
+    pub layers: Vec<LayerId>,
+}
+
+/// A plane triangle mesh.
+#[derive(Debug, Clone, Default)]
+pub struct FlatMesh {
+    /// Nodes, m.
+    pub points_m: Vec<Point>,
+    /// Corners, counter-clockwise.
+    pub triangles: Vec<[u32; 3]>,
+    /// Zone of each triangle, index into [`FlatMesh::zones`].
+    pub zone_of: Vec<u32>,
+    /// Zones, sorted.
+    pub zones: Vec<Zone>,
+    /// Smallest angle, rad, and whether every angle reached the limit.
+    pub min_angle_rad: f64,
+    /// False when the triangle cap or the geometry stopped the refinement early.
+    pub complete: bool,
+}
