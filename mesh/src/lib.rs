@@ -6,5 +6,11 @@
 //! No stiffness, no matrices, no input or output here.
 
 pub mod board;
+pub mod coil;
+pub mod design;
+pub mod layup;
+pub mod material;
+pub mod quality;
+pub mod quantity;
 pub mod region;
 pub mod triangulate;

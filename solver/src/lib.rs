@@ -1,10 +1,23 @@
 //! Mechanics of a layered shell in a magnet's field: board and triangles in, copper strain with its error out.
 //!
-//! Rooms in reading order: [`laminate`] (layers to stiffness), `element` (one triangle), [`freedoms`]
-//! (node to equation), [`model`] (everything checked), `assemble`, `linear` (the only room that names the sparse
-//! library), `statics`, `magnet` and `lorentz` (load), `recover` (strain), [`result`] (plain data out).
-//! No input or output here.
+//! Rooms in reading order: [`laminate`] (layers to stiffness), [`element`] (one triangle), [`freedoms`]
+//! (node to equation), [`model`] (everything checked), [`assemble`], [`linear`] (the only room that names the
+//! sparse library), [`statics`], [`magnet`] and [`lorentz`] (load), [`recover`] (strain), [`settle`] (refine
+//! until the spots hold still), [`bend`] (the verb), [`published`] (problems with known answers), [`result`]
+//! (plain data out), [`error`]. No input or output here.
 
+pub mod assemble;
+pub mod bend;
+pub mod element;
+pub mod error;
 pub mod freedoms;
 pub mod laminate;
+pub mod linear;
+pub mod lorentz;
+pub mod magnet;
 pub mod model;
+pub mod published;
+pub mod recover;
+pub mod result;
+pub mod settle;
+pub mod statics;

@@ -69,3 +69,44 @@ pub struct FlatMesh {
     /// False when the triangle cap or the geometry stopped the refinement early.
     pub complete: bool,
 }
+
+/// What a region of a board's plan stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Role {
+    /// A layer is present.
+    Layer(LayerId),
+    /// A named piece of copper.
+    Conductor(crate::board::ConductorId),
+    /// Smeared turns: layer and index into its smears.
+    Smear(LayerId, u32),
+    /// An area support.
+    Support(u32),
+    /// The footprint of a body.
+    Body(u32),
+    /// A stiffener.
+    Stiffener(u32),
+    /// An arm.
+    Arm(u32),
+    /// The flap.
+    Flap,
+    /// The area of a load.
+    Load(u32),
+}
+
+/// A board's triangles with the meaning of every zone bit.
+#[derive(Debug, Clone, Default)]
+pub struct BoardMesh {
+    /// Triangles and zones; `zones[..].layers` is filled.
+    pub flat: FlatMesh,
+    /// Meaning of each bit of [`Zone::inside`].
+    pub roles: Vec<Role>,
+}
+
+impl BoardMesh {
+    /// Whether a triangle lies inside a role's region.
+    #[must_use]
+    pub fn is_in(&self, triangle: usize, role: Role) -> bool {
+        let inside = self.flat.zones[self.flat.zone_of[triangle] as usize].inside;
+        self.roles.iter().position(|&r| r == role).is_some_and(|bit| inside >> bit & 1 == 1)
+    }
+}

@@ -1,0 +1,63 @@
+//! Everything that can stop a computation, in words a user can act on.
+
+use std::fmt;
+
+/// Why a computation stopped.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum SolveError {
+    /// A piece of the board is not held: place named.
+    NotHeld {
+        /// What moves freely and where.
+        what: String,
+    },
+    /// The model cannot be built as asked.
+    Model {
+        /// Place, value and rule.
+        what: String,
+        /// What to do.
+        remedy: String,
+    },
+    /// The stiffness matrix has no usable factor.
+    Singular {
+        /// Node, its position and the freedom.
+        place: String,
+    },
+    /// Refinement of the linear solve did not gain.
+    Inaccurate {
+        /// Relative correction reached.
+        correction: f64,
+        /// Longest part over smallest triangle.
+        length_over_size: f64,
+    },
+    /// The mesh could not be made.
+    Mesh {
+        /// Place, value and rule.
+        what: String,
+        /// What to do.
+        remedy: String,
+    },
+    /// Stopped by the user.
+    Cancelled,
+}
+
+impl fmt::Display for SolveError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NotHeld { what } => write!(f, "{what} is not held; clamp it or connect it to a clamped part"),
+            Self::Model { what, remedy } | Self::Mesh { what, remedy } => write!(f, "{what}; {remedy}"),
+            Self::Singular { place } => write!(
+                f,
+                "the stiffness vanishes at {place}; hold the part with a support or connect it to a held part"
+            ),
+            Self::Inaccurate { correction, length_over_size } => write!(
+                f,
+                "the linear solve does not settle (correction {correction:.1e}, length over triangle size \
+                 {length_over_size:.0}); use triangles no smaller than half the thickness"
+            ),
+            Self::Cancelled => write!(f, "stopped on request"),
+        }
+    }
+}
+
+impl std::error::Error for SolveError {}
