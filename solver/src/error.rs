@@ -44,7 +44,9 @@ pub enum SolveError {
 impl fmt::Display for SolveError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::NotHeld { what } => write!(f, "{what} is not held; clamp it or connect it to a clamped part"),
+            Self::NotHeld { what } => {
+                write!(f, "{what} is not held; clamp it or connect it to a clamped part")
+            }
             Self::Model { what, remedy } | Self::Mesh { what, remedy } => write!(f, "{what}; {remedy}"),
             Self::Singular { place } => write!(
                 f,

@@ -1,0 +1,1 @@
+//! Consistent mass of the shell triangle.

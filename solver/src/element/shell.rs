@@ -1,0 +1,103 @@
+//! The flat shell triangle: membrane and plate, coupled through the same strain operator.
+//!
+//! Input: corners in the element's plane, a laminate. Output: stiffness, thermal load, strain operator.
+//! The strain is linear over the triangle, so the three mid-sides integrate the energy exactly.
+
+use super::membrane::Membrane;
+use super::plate::Plate;
+use super::{MID_SIDES, Matrix18, Rows, Vector18, double_area};
+use crate::laminate::Laminate;
+use nalgebra::{Matrix3, SMatrix, Vector3};
+
+/// Element freedom of each membrane freedom (u, v, tz of each node).
+pub(crate) const MEMBRANE: [usize; 9] = [0, 1, 5, 6, 7, 11, 12, 13, 17];
+/// Element freedom of each plate freedom (w, tx, ty of each node).
+pub(crate) const PLATE: [usize; 9] = [2, 3, 4, 8, 9, 10, 14, 15, 16];
+
+/// Sum of `left^T right` over rows, added to `sum`.
+#[inline]
+fn add_product(sum: &mut [[f64; 9]; 9], left: &Rows, right: &Rows) {
+    for (i, line) in sum.iter_mut().enumerate() {
+        let (l0, l1, l2) = (left[0][i], left[1][i], left[2][i]);
+        for j in 0..9 {
+            line[j] += l0 * right[0][j] + l1 * right[1][j] + l2 * right[2][j];
+        }
+    }
+}
+
+/// Three by three matrix times strain rows.
+#[inline]
+fn times(m: &Matrix3<f64>, rows: &Rows) -> Rows {
+    std::array::from_fn(|r| {
+        std::array::from_fn(|n| m[(r, 0)] * rows[0][n] + m[(r, 1)] * rows[1][n] + m[(r, 2)] * rows[2][n])
+    })
+}
+
+/// Stiffness in the element's axes; forces N and moments N m for corners in m.
+///
+/// Exactly symmetric. Six rigid motions cost nothing.
+#[must_use]
+pub fn stiffness(corners: &[[f64; 2]; 3], laminate: &Laminate) -> Matrix18 {
+    let (membrane, plate) = (Membrane::new(corners), Plate::new(corners));
+    let weight = double_area(corners) / 6.0;
+    let (a, b, d) = (laminate.a * weight, laminate.b * weight, laminate.d * weight);
+    let (mut mm, mut mp, mut pp) = ([[0.0; 9]; 9], [[0.0; 9]; 9], [[0.0; 9]; 9]);
+    for zeta in &MID_SIDES {
+        let e = membrane.rows(zeta, laminate.drilling_scale);
+        let k = plate.rows(zeta);
+        add_product(&mut mm, &e, &times(&a, &e));
+        add_product(&mut mp, &e, &times(&b, &k));
+        add_product(&mut pp, &k, &times(&d, &k));
+    }
+    let mut ke = Matrix18::zeros();
+    for i in 0..9 {
+        for j in 0..9 {
+            let (low, high) = (i.min(j), i.max(j));
+            ke[(MEMBRANE[i], MEMBRANE[j])] = mm[low][high];
+            ke[(PLATE[i], PLATE[j])] = pp[low][high];
+            ke[(MEMBRANE[i], PLATE[j])] = mp[i][j];
+            ke[(PLATE[j], MEMBRANE[i])] = mp[i][j];
+        }
+    }
+    ke
+}
+
+/// Nodal forces that heating would free, in the element's axes, at the plies' own heating.
+#[must_use]
+pub fn thermal(corners: &[[f64; 2]; 3], laminate: &Laminate) -> Vector18 {
+    resultant_forces(corners, &laminate.thermal_n, &laminate.thermal_m)
+}
+
+/// Nodal forces in balance with constant resultants N (per length) and M over the triangle.
+#[must_use]
+pub fn resultant_forces(corners: &[[f64; 2]; 3], n: &Vector3<f64>, m: &Vector3<f64>) -> Vector18 {
+    // The operator is linear, so its mean is its value at the centroid.
+    let centroid = [1.0 / 3.0; 3];
+    let area = 0.5 * double_area(corners);
+    let e = Membrane::new(corners).rows(&centroid, 1.0);
+    let k = Plate::new(corners).rows(&centroid);
+    let mut f = Vector18::zeros();
+    for i in 0..9 {
+        f[MEMBRANE[i]] = area * (e[0][i] * n[0] + e[1][i] * n[1] + e[2][i] * n[2]);
+        f[PLATE[i]] = area * (k[0][i] * m[0] + k[1][i] * m[1] + k[2][i] * m[2]);
+    }
+    f
+}
+
+/// Generalised strain (e, k) at area coordinates `zeta`, per freedom.
+///
+/// `scale`: [`Laminate::drilling_scale`] gives the strain whose energy is the stiffness; 1 gives the strain to
+/// report, whose differences between corners are true in in-plane bending.
+#[must_use]
+pub fn strain_operator(corners: &[[f64; 2]; 3], zeta: [f64; 3], scale: f64) -> SMatrix<f64, 6, 18> {
+    let e = Membrane::new(corners).rows(&zeta, scale);
+    let k = Plate::new(corners).rows(&zeta);
+    let mut b = SMatrix::zeros();
+    for i in 0..9 {
+        for r in 0..3 {
+            b[(r, MEMBRANE[i])] = e[r][i];
+            b[(r + 3, PLATE[i])] = k[r][i];
+        }
+    }
+    b
+}
