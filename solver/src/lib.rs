@@ -4,8 +4,9 @@
 //! (node to equation), [`model`] (everything checked), [`assemble`], [`linear`] (the only room that names the
 //! sparse library), [`statics`], [`magnet`] and [`lorentz`] (load), [`recover`] (strain), [`settle`] (refine
 //! until the spots hold still), [`bend`] (the verb), [`published`] (problems with known answers), [`result`]
-//! (plain data out), [`error`]. No input or output here.
+//! (plain data out), [`summary`] (the board as understood), [`advice`] (layout rules of the trade), [`error`]. No input or output here.
 
+pub mod advice;
 pub mod assemble;
 pub mod bend;
 pub mod element;
@@ -21,3 +22,4 @@ pub mod recover;
 pub mod result;
 pub mod settle;
 pub mod statics;
+pub mod summary;

@@ -17,6 +17,9 @@ pub struct Model {
     pub laminate_of: Vec<u32>,
     /// Laminate x axis per triangle: a direction in space, projected into the triangle. Empty: global x for all.
     pub axis_of: Vec<[f64; 3]>,
+    /// Recovery zone of each triangle: strain is smoothed inside a zone only. Empty: the laminate is the zone.
+    /// (A smeared coil has one zone but one laminate per turn direction.)
+    pub zone_of: Vec<u32>,
     /// Supports and ties.
     pub freedoms: Freedoms,
     /// Lumped mass at nodes with full 6 x 6 inertia in global axes (glued bodies): node and matrix.
