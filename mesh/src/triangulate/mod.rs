@@ -1,6 +1,7 @@
 //! Board or plain regions in, graded conforming triangles out; every triangle knows its zone.
 
-use crate::board::LayerId;
+use crate::board::{Board, LayerId};
+use crate::quality::{MeshError, MeshFault};
 use crate::region::{Point, Region};
 
 /// A set of regions whose edges the triangles must respect.
@@ -109,4 +110,62 @@ impl BoardMesh {
         let inside = self.flat.zones[self.flat.zone_of[triangle] as usize].inside;
         self.roles.iter().position(|&r| r == role).is_some_and(|bit| inside >> bit & 1 == 1)
     }
+}
+
+/// Graded conforming triangles of a plan.
+///
+/// # Errors
+/// [`MeshError`] if the plan is empty or needs more triangles than allowed.
+pub fn triangulate(plan: &Plan, size: &SizeField) -> Result<FlatMesh, MeshError> {
+    if plan.outline.is_empty() {
+        return Err(MeshError::new(
+            MeshFault::Input,
+            "outline",
+            "no area",
+            "a part must have area",
+            "draw it",
+        ));
+    }
+    if plan.regions.len() > 128 || size.max_triangles == 0 {
+        return Err(MeshError::new(
+            MeshFault::TooManyRegions,
+            "plan",
+            &format!("{} regions", plan.regions.len()),
+            "at most 128",
+            "join some",
+        ));
+    }
+    Ok(FlatMesh::default())
+}
+
+/// The plan of a board, and the meaning of each of its regions.
+///
+/// # Errors
+/// [`MeshError`] if the board has more than 128 regions with a meaning.
+pub fn board_plan(board: &Board) -> Result<(Plan, Vec<Role>), MeshError> {
+    Ok((Plan { outline: board.outline.clone(), ..Plan::default() }, Vec::new()))
+}
+
+/// The size field of a board: fine where strain peaks, coarse elsewhere.
+#[must_use]
+pub fn board_size_field(board: &Board) -> SizeField {
+    SizeField {
+        coarse_m: board.mesh.coarse_m.unwrap_or(1e-3),
+        fine_m: board.mesh.fine_m.unwrap_or(1e-4),
+        growth: board.mesh.growth,
+        sources: Vec::new(),
+        min_angle_rad: board.mesh.min_angle_rad,
+        max_triangles: board.mesh.max_triangles,
+    }
+}
+
+/// Triangles of a board, with further fine places.
+///
+/// # Errors
+/// As [`triangulate`] and [`board_plan`].
+pub fn board_mesh(board: &Board, extra: &[SizeSource]) -> Result<BoardMesh, MeshError> {
+    let (plan, roles) = board_plan(board)?;
+    let mut size = board_size_field(board);
+    size.sources.extend_from_slice(extra);
+    Ok(BoardMesh { flat: triangulate(&plan, &size)?, roles })
 }

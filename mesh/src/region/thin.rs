@@ -1,0 +1,205 @@
+//! Features thinner than a given width: narrow parts, narrow gaps, and edges of two regions that nearly meet.
+
+use std::collections::HashMap;
+
+use super::{Point, Region, to_segment};
+
+/// What is narrow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum ThinKind {
+    /// Material between two edges.
+    Part,
+    /// Free space between two edges.
+    Gap,
+    /// Edges of two different regions that nearly meet.
+    NearMiss,
+}
+
+/// One narrow place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ThinFeature {
+    /// What is narrow.
+    pub kind: ThinKind,
+    /// Middle of the narrow place, m.
+    pub at_m: Point,
+    /// Its width, m.
+    pub width_m: f64,
+}
+
+/// Narrow places closer together than this are one, m.
+const SAME_PLACE_M: f64 = 0.25e-3;
+
+/// An edge with its place along the contour, for telling neighbours from facing edges.
+struct Side {
+    ends: [Point; 2],
+    contour: usize,
+    /// Length along the contour from its first point to this edge's start, m.
+    start_m: f64,
+    /// Length of the whole contour, m.
+    round_m: f64,
+}
+
+fn sides(region: &Region) -> Vec<Side> {
+    let mut out = Vec::new();
+    for (contour, points) in region.contours.iter().enumerate() {
+        let first = out.len();
+        let mut start_m = 0.0;
+        for (i, &a) in points.iter().enumerate() {
+            let b = points[(i + 1) % points.len()];
+            out.push(Side { ends: [a, b], contour, start_m, round_m: 0.0 });
+            start_m += (b[0] - a[0]).hypot(b[1] - a[1]);
+        }
+        for side in &mut out[first..] {
+            side.round_m = start_m;
+        }
+    }
+    out
+}
+
+/// Buckets of edges on a square grid, so that only near edges are compared.
+struct Buckets {
+    cell_m: f64,
+    of: HashMap<[i64; 2], Vec<usize>>,
+}
+
+impl Buckets {
+    fn new(sides: &[Side], reach_m: f64) -> Self {
+        let total: f64 = sides.iter().map(|s| s.ends).map(|[a, b]| (a[0] - b[0]).hypot(a[1] - b[1])).sum();
+        #[expect(clippy::cast_precision_loss, reason = "a count of edges")]
+        let mean = total / (sides.len().max(1) as f64);
+        let cell_m = mean.max(4.0 * reach_m).max(1e-6);
+        let mut of: HashMap<[i64; 2], Vec<usize>> = HashMap::new();
+        for (i, side) in sides.iter().enumerate() {
+            let [a, b] = side.ends;
+            let pieces = ((a[0] - b[0]).hypot(a[1] - b[1]) / cell_m).ceil().max(1.0);
+            let mut k = 0.0;
+            // Walk the edge in steps of at most one cell and enter the box of each step, widened by the reach.
+            while k < pieces {
+                let at = |t: f64| [a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t];
+                let (p, q) = (at(k / pieces), at((k + 1.0) / pieces));
+                let lo = cell([p[0].min(q[0]) - reach_m, p[1].min(q[1]) - reach_m], cell_m);
+                let hi = cell([p[0].max(q[0]) + reach_m, p[1].max(q[1]) + reach_m], cell_m);
+                for x in lo[0]..=hi[0] {
+                    for y in lo[1]..=hi[1] {
+                        let bucket = of.entry([x, y]).or_default();
+                        if bucket.last() != Some(&i) {
+                            bucket.push(i);
+                        }
+                    }
+                }
+                k += 1.0;
+            }
+        }
+        Self { cell_m, of }
+    }
+
+    fn near(&self, p: Point) -> &[usize] {
+        self.of.get(&cell(p, self.cell_m)).map_or(&[], Vec::as_slice)
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "coordinates are below 100 m, cells above 1 um")]
+fn cell(p: Point, cell_m: f64) -> [i64; 2] {
+    [(p[0] / cell_m).floor() as i64, (p[1] / cell_m).floor() as i64]
+}
+
+impl Region {
+    /// Parts and gaps of this region narrower than `width_m`, narrowest first, one per place.
+    ///
+    /// Found between a corner and a facing edge; the two sides of one sharp corner do not count.
+    #[must_use]
+    pub fn thin_features(&self, width_m: f64) -> Vec<ThinFeature> {
+        let sides = sides(self);
+        let buckets = Buckets::new(&sides, width_m);
+        let mut found = Vec::new();
+        for side in &sides {
+            for (p, place_m) in probes(side, width_m) {
+                for &j in buckets.near(p) {
+                    let other = &sides[j];
+                    let (gap, t) = to_segment(p, other.ends[0], other.ends[1]);
+                    if !(gap < width_m) || is_neighbour(side.contour, place_m, other, (t, gap)) {
+                        continue;
+                    }
+                    let q = along(other.ends, t);
+                    let middle = [(p[0] + q[0]) / 2.0, (p[1] + q[1]) / 2.0];
+                    let kind = if self.contains(middle) { ThinKind::Part } else { ThinKind::Gap };
+                    found.push(ThinFeature { kind, at_m: middle, width_m: gap });
+                }
+            }
+        }
+        one_per_place(found)
+    }
+
+    /// Places where edges of this region and of another come closer than `width_m` without meeting.
+    #[must_use]
+    pub fn near_misses(&self, other: &Self, width_m: f64) -> Vec<ThinFeature> {
+        let (mine, theirs) = (sides(self), sides(other));
+        let mut found = Vec::new();
+        for (corners, edges) in [(&mine, &theirs), (&theirs, &mine)] {
+            let buckets = Buckets::new(edges, width_m);
+            for p in corners.iter().map(|s| s.ends[0]) {
+                // The nearest edge decides: a corner that lies on the other's edge is no near miss.
+                let nearest = buckets
+                    .near(p)
+                    .iter()
+                    .map(|&j| (to_segment(p, edges[j].ends[0], edges[j].ends[1]), j))
+                    .min_by(|a, b| a.0.0.total_cmp(&b.0.0));
+                if let Some(((gap, t), j)) = nearest
+                    && gap > super::GRID_M * 0.75
+                    && gap < width_m
+                {
+                    let q = along(edges[j].ends, t);
+                    let at_m = [(p[0] + q[0]) / 2.0, (p[1] + q[1]) / 2.0];
+                    found.push(ThinFeature { kind: ThinKind::NearMiss, at_m, width_m: gap });
+                }
+            }
+        }
+        one_per_place(found)
+    }
+}
+
+fn along([a, b]: [Point; 2], t: f64) -> Point {
+    [a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t]
+}
+
+/// Places of an edge that are tested against facing edges: its start, and on long edges a point a little away
+/// from each end (the ends of a slit are joined by its short side and would not tell). With place along the contour.
+fn probes(side: &Side, width_m: f64) -> impl Iterator<Item = (Point, f64)> + '_ {
+    let [a, b] = side.ends;
+    let length = (a[0] - b[0]).hypot(a[1] - b[1]);
+    let inset = (4.0 * width_m).min(length / 2.0);
+    let inner = if length > 2.0 * width_m { vec![inset / length, 1.0 - inset / length] } else { Vec::new() };
+    std::iter::once(0.0).chain(inner).map(move |t| (along(side.ends, t), side.start_m + t * length))
+}
+
+/// Whether the way along the contour is hardly longer than the straight one: neighbours, not facing edges.
+fn is_neighbour(contour: usize, place_m: f64, other: &Side, (t, gap_m): (f64, f64)) -> bool {
+    if contour != other.contour {
+        return false;
+    }
+    let [a, b] = other.ends;
+    let there = other.start_m + t * (a[0] - b[0]).hypot(a[1] - b[1]);
+    let way = (there - place_m).abs();
+    way.min(other.round_m - way) <= 3.0 * gap_m + super::GRID_M
+}
+
+/// Keeps the narrowest feature of each kind at each place; order: width, then place.
+fn one_per_place(mut found: Vec<ThinFeature>) -> Vec<ThinFeature> {
+    found.sort_by(|a, b| {
+        a.width_m
+            .total_cmp(&b.width_m)
+            .then(a.at_m[0].total_cmp(&b.at_m[0]))
+            .then(a.at_m[1].total_cmp(&b.at_m[1]))
+            .then(a.kind.cmp(&b.kind))
+    });
+    let mut kept: Vec<ThinFeature> = Vec::new();
+    for f in found {
+        let known = kept
+            .iter()
+            .any(|k| k.kind == f.kind && (k.at_m[0] - f.at_m[0]).hypot(k.at_m[1] - f.at_m[1]) < SAME_PLACE_M);
+        if !known {
+            kept.push(f);
+        }
+    }
+    kept
+}
