@@ -1,1 +1,96 @@
-//! (being written)
+//! Layers through the thickness at one place: the z of each face.
+//!
+//! Input: a board and the layers present at a place. Output: plies from the lowest to the highest.
+//! Absent: stiffness; where each layer is present (region algebra decides that).
+
+use crate::board::{Board, Layer, LayerId, Seat};
+
+/// One layer at one place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LayupPly {
+    /// Which layer.
+    pub layer: LayerId,
+    /// Lower face, m above z = 0 (lower face of the base film).
+    pub z0_m: f64,
+    /// Upper face, m.
+    pub z1_m: f64,
+}
+
+/// The layers at one place, from the lowest to the highest.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Layup {
+    /// Plies in order of z.
+    pub plies: Vec<LayupPly>,
+}
+
+impl Layup {
+    /// Sum of the plies' thicknesses, m.
+    #[must_use]
+    pub fn total_thickness_m(&self) -> f64 {
+        self.plies.iter().map(|p| p.z1_m - p.z0_m).sum()
+    }
+
+    /// Lowest and highest face, m; None where nothing is present.
+    #[must_use]
+    pub fn faces_m(&self) -> Option<[f64; 2]> {
+        Some([self.plies.first()?.z0_m, self.plies.last()?.z1_m])
+    }
+
+    /// The ply of a layer, if present.
+    #[must_use]
+    pub fn ply(&self, layer: LayerId) -> Option<&LayupPly> {
+        self.plies.iter().find(|p| p.layer == layer)
+    }
+}
+
+/// Stack of the given layers at one place.
+///
+/// `layers`: the layers present there, in any order; repeated ids count once.
+/// Layers from the base film upward lie on the highest layer present beneath them, the layers listed before the
+/// base film hang on the lowest layer present above them; both start at z = 0, also where the base film is absent.
+/// See [`Seat`] for level and placed layers.
+#[must_use]
+pub fn stack(board: &Board, layers: &[LayerId]) -> Layup {
+    let mut present = layers.to_vec();
+    present.sort_unstable();
+    present.dedup();
+    let (below, from_base): (Vec<LayerId>, Vec<LayerId>) =
+        present.into_iter().partition(|id| *id < board.base_layer);
+    let mut plies = Vec::with_capacity(layers.len());
+    let mut face_m = 0.0;
+    for &id in below.iter().rev() {
+        if let Some(layer) = board.layers.get(id.0 as usize) {
+            let [z0_m, z1_m] = seat_below(layer, face_m);
+            plies.push(LayupPly { layer: id, z0_m, z1_m });
+            face_m = z0_m;
+        }
+    }
+    plies.reverse();
+    face_m = 0.0;
+    for &id in &from_base {
+        if let Some(layer) = board.layers.get(id.0 as usize) {
+            let [z0_m, z1_m] = seat_above(layer, face_m);
+            plies.push(LayupPly { layer: id, z0_m, z1_m });
+            face_m = z1_m;
+        }
+    }
+    Layup { plies }
+}
+
+/// Faces of a layer that lies on a face at this height.
+pub(crate) fn seat_above(layer: &Layer, face_m: f64) -> [f64; 2] {
+    match layer.seat {
+        Seat::Drape => [face_m, face_m + layer.thickness_m],
+        Seat::Level(outer_m) => [face_m, outer_m.max(face_m)],
+        Seat::At(z_m) => [z_m, z_m + layer.thickness_m],
+    }
+}
+
+/// Faces of a layer that hangs on a face at this height.
+pub(crate) fn seat_below(layer: &Layer, face_m: f64) -> [f64; 2] {
+    match layer.seat {
+        Seat::Drape => [face_m - layer.thickness_m, face_m],
+        Seat::Level(outer_m) => [outer_m.min(face_m), face_m],
+        Seat::At(z_m) => [z_m, z_m + layer.thickness_m],
+    }
+}
