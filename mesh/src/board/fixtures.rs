@@ -1,5 +1,6 @@
 //! What holds, moves and loads the board: arms, flap, supports, bodies, magnets, forces, locked-in state.
 
+use super::MaterialId;
 use crate::region::{Point, Region};
 
 /// An arm: the bending strip between the fixed side and the flap.
