@@ -286,3 +286,6 @@ pub fn strain_rotation(angle_rad: f64) -> Matrix3<f64> {
 pub fn rotated_expansion(along_per_k: f64, across_per_k: f64, angle_rad: f64) -> Vector3<f64> {
     strain_rotation(-angle_rad) * Vector3::new(along_per_k, across_per_k, 0.0)
 }
+
+#[cfg(test)]
+mod tests;

@@ -108,3 +108,6 @@ pub(crate) const MID_SIDES: [[f64; 3]; 3] = [[0.5, 0.5, 0.0], [0.0, 0.5, 0.5], [
 
 /// Rows of a strain operator on the nine freedoms of one part (membrane or plate), node by node.
 pub(crate) type Rows = [[f64; 9]; 3];
+
+#[cfg(test)]
+mod tests;
