@@ -1,1 +1,31 @@
-//! (being written)
+//! Displacements to strain: recovered fields per zone, copper spots with their error, singular points.
+//!
+//! In: a [`crate::model::Model`] with its [`crate::model::Solution`]. Out: [`Recovered`] (six generalised strains
+//! per zone-node, error per triangle), [`Spot`]s, layers against their elongation. Absent: meshing, see
+//! [`crate::settle`].
+
+mod board_traces;
+mod corners;
+mod fields;
+mod fit;
+mod layers;
+mod mean;
+mod rank;
+mod spots;
+mod topology;
+
+pub use board_traces::{LayerWish, board_traces, layer_wishes, nearest_landmark};
+pub use corners::{Singular, SingularKind, singular_points};
+pub use fields::{Recovered, ZoneNode, element_strains, recover};
+pub use layers::{LayerStrain, layer_strains};
+pub use mean::{DiscMean, disc_mean};
+pub use rank::{Face, Ranked, along, largest_normal, rank_layer, rotate};
+pub use spots::{Spot, SpotMean, SpotOptions, Trace, spots, trace_values};
+pub use topology::{Edge, Topology};
+
+pub(crate) use corners::thickness_m;
+pub(crate) use fields::zone;
+pub(crate) use spots::{distance_m, spread, trace_mean};
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,123 @@
+//! Where the next mesh must be finer.
+
+use super::compare::{still, top};
+use super::{Look, SettleOptions};
+use crate::recover::{Spot, spread, thickness_m};
+use copperbend_mesh::triangulate::SizeSource;
+
+/// What the next mesh should be.
+pub(super) enum Next {
+    /// All size wishes: the old ones and new ones.
+    Refine(Vec<SizeSource>),
+    /// Every place that should be finer is at its limit.
+    Finest,
+    /// The next mesh would be too large.
+    TooMany,
+}
+
+/// A wish for smaller triangles.
+#[derive(Clone, Copy)]
+struct Wish {
+    at: [f64; 2],
+    size_m: f64,
+}
+
+/// Sizes of the next mesh from the errors of this one.
+pub(super) fn next<T>(now: &Look<T>, sources: &[SizeSource], options: &SettleOptions) -> Next {
+    let mut wishes: Vec<Wish> = Vec::new();
+    for spot in top(&now.spots, options) {
+        if !still(spot, options) {
+            wishes.extend(spot_wishes(spot, options));
+        }
+    }
+    let at_spots = !wishes.is_empty();
+    wishes.extend(energy_wishes(now, options));
+    if wishes.is_empty()
+        || (!at_spots && !now.spots.is_empty() && now.recovered.relative_error() <= options.energy_error)
+    {
+        return Next::Finest;
+    }
+    wishes.sort_by(|one, other| one.size_m.total_cmp(&other.size_m));
+    let mut all = sources.to_vec();
+    for wish in wishes {
+        let covered = all.iter().any(|source| reached(source, wish.at, options.growth) <= 1.15 * wish.size_m);
+        if !covered {
+            all.push(SizeSource { at_m: [wish.at, wish.at], size_m: wish.size_m });
+        }
+    }
+    if all.len() == sources.len() {
+        Next::Finest
+    } else if expected(now, &all[sources.len()..], options.growth) > f64::from(options.max_triangles) {
+        Next::TooMany
+    } else {
+        Next::Refine(all)
+    }
+}
+
+fn reached(source: &SizeSource, at: [f64; 2], growth: f64) -> f64 {
+    let [x, y] = source.at_m[0];
+    source.size_m + growth * (x - at[0]).hypot(y - at[1])
+}
+
+/// Wishes around one spot: at its place, or over the half-disc of a mean.
+fn spot_wishes(spot: &Spot, options: &SettleOptions) -> Vec<Wish> {
+    let at = [spot.place_m[0], spot.place_m[1]];
+    if let Some(mean) = spot.mean {
+        let size_m = 0.9 * options.finest_share * mean.radius_m;
+        if mean.resolved {
+            return Vec::new();
+        }
+        let ring = (0_u32..8).map(|k| {
+            let (s, c) = (f64::from(k) * std::f64::consts::FRAC_PI_4).sin_cos();
+            Wish { at: [at[0] + mean.radius_m * c, at[1] + mean.radius_m * s], size_m }
+        });
+        return std::iter::once(Wish { at, size_m }).chain(ring).collect();
+    }
+    let finest = options.finest_share * spot.thickness_m;
+    if spot.size_m <= 1.2 * finest {
+        return Vec::new();
+    }
+    let off = spread(spot).max(spot.change.unwrap_or(0.0)) / spot.strain.abs();
+    let factor = (options.tolerance / off).clamp(0.25, 0.5);
+    vec![Wish { at, size_m: (spot.size_m * factor).max(finest) }]
+}
+
+/// Wishes of triangles with more than their share of the wished energy error.
+fn energy_wishes<T>(now: &Look<T>, options: &SettleOptions) -> Vec<Wish> {
+    let (model, recovered) = (&now.trial.model, &now.recovered);
+    if recovered.relative_error() <= options.energy_error {
+        return Vec::new();
+    }
+    let count = model.triangles.iter().fold(0.0, |sum, _| sum + 1.0);
+    let share = options.energy_error.powi(2) * recovered.energy / count;
+    let thickness: Vec<f64> = model.laminates.iter().map(thickness_m).collect();
+    let mut wishes = Vec::new();
+    for (triangle, corners) in (0_u32..).zip(&model.triangles) {
+        let ratio = (recovered.error[triangle as usize] / share).powf(0.25);
+        if ratio < 1.4 {
+            continue;
+        }
+        let size = recovered.size_m(triangle);
+        let finest = options.finest_share * thickness[model.laminate_of[triangle as usize] as usize];
+        let size_m = (size / ratio.min(3.0)).max(finest);
+        if size_m < 0.8 * size {
+            let mid =
+                |axis: usize| corners.iter().map(|&n| model.nodes_m[n as usize][axis]).sum::<f64>() / 3.0;
+            wishes.push(Wish { at: [mid(0), mid(1)], size_m });
+        }
+    }
+    wishes
+}
+
+/// Triangles that the next mesh would have, from the sizes wished over each present triangle.
+fn expected<T>(now: &Look<T>, added: &[SizeSource], growth: f64) -> f64 {
+    let (model, recovered) = (&now.trial.model, &now.recovered);
+    let splits = |(triangle, corners): (u32, &[u32; 3])| {
+        let mid =
+            [0, 1].map(|axis| corners.iter().map(|&n| model.nodes_m[n as usize][axis]).sum::<f64>() / 3.0);
+        let size = recovered.size_m(triangle);
+        let wished = added.iter().map(|source| reached(source, mid, growth)).fold(size, f64::min);
+        (size / wished).powi(2)
+    };
+    (0_u32..).zip(&model.triangles).map(splits).sum()
+}
