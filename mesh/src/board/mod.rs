@@ -3,7 +3,7 @@
 //! Input: a parsed design file. Output: [`Board`], or every fault of the file at once.
 //! Absent: triangles, stiffness, anything that depends on a mesh.
 
-mod fault;
+pub(crate) mod fault;
 mod fixtures;
 mod parts;
 
