@@ -213,3 +213,6 @@ fn round<T>(number: u32, now: &Look<T>, options: &SettleOptions) -> Round {
         change: if now.spots.is_empty() { None } else { change },
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -28,4 +28,4 @@ pub(crate) use fields::zone;
 pub(crate) use spots::{distance_m, spread, trace_mean};
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -7,7 +7,7 @@ use crate::model::{Model, Solution};
 use copperbend_mesh::board::LayerId;
 use nalgebra::{Rotation3, Vector3, Vector6};
 
-fn sheet(layer: u32, z0_m: f64, z1_m: f64, e_pa: f64) -> Laminate {
+pub(crate) fn sheet(layer: u32, z0_m: f64, z1_m: f64, e_pa: f64) -> Laminate {
     Laminate::new(vec![Ply {
         layer: LayerId(layer),
         z0_m,
@@ -21,7 +21,7 @@ fn sheet(layer: u32, z0_m: f64, z1_m: f64, e_pa: f64) -> Laminate {
 }
 
 /// A grid of `nx` by `ny` squares of side `side`, each of two triangles, slightly distorted inside.
-fn grid(nx: u32, ny: u32, side: f64, keep: impl Fn(f64, f64) -> bool) -> Model {
+pub(crate) fn grid(nx: u32, ny: u32, side: f64, keep: impl Fn(f64, f64) -> bool) -> Model {
     let at = |i: u32, j: u32| {
         let full = |di: f64, dj: f64| keep(side * (f64::from(i) + di), side * (f64::from(j) + dj));
         let ring = [(-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)];
