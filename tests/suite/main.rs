@@ -1,1 +1,3 @@
-//! stub
+//! One test binary, one module per theme: checks against the outside world and over the whole path.
+
+mod magnet;
