@@ -1,1 +1,54 @@
-//! (being written)
+//! Sparse direct solver: order, symbolic once, numeric many, solve many. The only room that names the library.
+//!
+//! In: the block graph of a matrix (one block per free node or rigid piece, one to six unknowns each) and the
+//! values of its lower triangle in elimination order. Out: solutions of `K x = b`. Everything here runs on one
+//! thread or in fixed order, so results do not depend on the thread count. No iterative solver, no pivoting.
+
+mod factor;
+mod order;
+mod tree;
+
+pub use factor::{Factor, Structure};
+pub use order::Graph;
+
+use std::fmt;
+
+/// What stops a factorisation; block and component count as in the graph given to [`Structure::new`].
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum LinearError {
+    /// Too many unknowns or factor entries for 32-bit indices.
+    TooLarge,
+    /// The machine refused the memory.
+    OutOfMemory,
+    /// An entry of the matrix is infinite or not a number.
+    NotFinite {
+        /// Block of the column.
+        block: u32,
+        /// Component within the block's unknowns.
+        component: u32,
+    },
+    /// The matrix is not positive definite: elimination stopped here.
+    Pivot {
+        /// Block of the pivot.
+        block: u32,
+        /// Component within the block's unknowns.
+        component: u32,
+    },
+}
+
+impl fmt::Display for LinearError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::TooLarge => write!(f, "the model has too many unknowns for one factorisation"),
+            Self::OutOfMemory => write!(f, "not enough memory for the factor of the stiffness matrix"),
+            Self::NotFinite { block, component } => {
+                write!(f, "the stiffness of block {block}, component {component} is not a number")
+            }
+            Self::Pivot { block, component } => {
+                write!(f, "the stiffness vanishes at block {block}, component {component}")
+            }
+        }
+    }
+}
+
+impl std::error::Error for LinearError {}
