@@ -107,7 +107,8 @@ impl Freedoms {
         self.blocks.push(FREE);
         let mut carried = Vec::new();
         for &node in nodes {
-            let (Some(follow), Some(place)) = (self.follow.get_mut(node as usize), nodes_m.get(node as usize))
+            let (Some(follow), Some(place)) =
+                (self.follow.get_mut(node as usize), nodes_m.get(node as usize))
             else {
                 self.faults.push(format!("rigid piece with node {node}, which does not exist"));
                 continue;

@@ -148,7 +148,10 @@ impl Layout {
 
 /// What the linear room refused before any number was in play.
 pub(crate) fn refused(error: &LinearError) -> SolveError {
-    SolveError::Model { what: error.to_string(), remedy: "use a coarser mesh or a machine with more memory".to_owned() }
+    SolveError::Model {
+        what: error.to_string(),
+        remedy: "use a coarser mesh or a machine with more memory".to_owned(),
+    }
 }
 
 /// Corners of all triangles that can strain, by block: starts and lists.
@@ -156,7 +159,8 @@ fn corners_by_block(model: &Model, elements: &Elements) -> (Vec<u32>, Vec<u32>) 
     let follow = &model.freedoms.follow;
     let mut start = vec![0u32; model.freedoms.blocks.len() + 1];
     let used = || {
-        let strained = model.triangles.iter().zip(&elements.rigid).enumerate().filter(|(_, (_, rigid))| !**rigid);
+        let strained =
+            model.triangles.iter().zip(&elements.rigid).enumerate().filter(|(_, (_, rigid))| !**rigid);
         strained.flat_map(|(e, (nodes, _))| nodes.iter().enumerate().map(move |(a, &node)| (3 * e + a, node)))
     };
     for (_, node) in used() {

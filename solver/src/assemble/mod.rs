@@ -12,7 +12,7 @@ use nalgebra::{Matrix3, Matrix6};
 use rayon::prelude::*;
 
 mod layout;
-pub(crate) use layout::Layout;
+pub(crate) use layout::{Layout, refused};
 
 /// Entries of the stored upper triangle of an 18 x 18 element matrix.
 pub(crate) const PACKED: usize = 171;
@@ -104,4 +104,3 @@ fn bad_triangle(model: &Model, triangle: usize) -> SolveError {
 pub(crate) fn place(p: &[f64; 3]) -> String {
     format!("({:.4}, {:.4}, {:.4}) mm", p[0] * 1e3, p[1] * 1e3, p[2] * 1e3)
 }
-

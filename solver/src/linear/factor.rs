@@ -223,11 +223,7 @@ fn lower(graph: &Graph, order: &[u32], position: &[u32]) -> Result<(Vec<u32>, Ve
 }
 
 /// Scalar pattern of the lower triangle, column by column.
-fn entries(
-    first: &[u32],
-    column_start: &[u32],
-    rows: &[u32],
-) -> Result<(Vec<u32>, Vec<u32>), LinearError> {
+fn entries(first: &[u32], column_start: &[u32], rows: &[u32]) -> Result<(Vec<u32>, Vec<u32>), LinearError> {
     let n_blocks = first.len() - 1;
     let mut start = vec![0];
     let mut entry_rows = Vec::new();

@@ -1,0 +1,332 @@
+//! Small displacements under static load: `K u = f`, refined until the answer is worth seven digits.
+//!
+//! In: a [`Model`] and load cases. Out: displacements as pairs of doubles, energy, reactions, and how good the
+//! plain solve was. A direct solve in doubles loses digits with the fourth power of length over triangle size
+//! (the matrix mixes stretching with bending), so each solve is corrected with a residual formed element by
+//! element. Absent: large rotation, inertia.
+//!
+//! Size of a correction: the larger of two ratios, both free of units. One is in displacements,
+//! `|du| / |u|` with `|u|^2` the sum over nodes of displacement squared plus (half the model's diagonal times
+//! rotation) squared. The other is in energy, `sqrt(du' r / u' K u)`, since strain can be small against rigid
+//! motion. Refinement stops below [`SETTLED`].
+
+mod held;
+mod pair;
+mod residual;
+#[cfg(test)]
+mod tests;
+
+use crate::assemble::{Elements, Layout, place, refused};
+use crate::element::Vector18;
+use crate::error::SolveError;
+use crate::linear::{Factor, LinearError};
+use crate::model::{LoadCase, Model, Solution};
+use nalgebra::{Vector3, Vector6};
+use pair::Pair6;
+use residual::{Forces, State};
+
+/// Relative correction at which a solution is settled.
+pub const SETTLED: f64 = 1e-7;
+
+/// Refinements before giving up; each pair must gain tenfold, so this is never the first limit met.
+const MOST_REFINEMENTS: u32 = 30;
+
+/// Share of the work of moving the supports below which strain energy is rounding.
+const ENERGY_FLOOR: f64 = 1e-18;
+
+/// Load cases solved together.
+const GROUP: usize = 4;
+
+/// A model with its stiffness factored: ready for any number of load cases.
+#[derive(Debug)]
+pub struct Prepared<'m> {
+    model: &'m Model,
+    elements: Elements,
+    layout: Layout,
+    factor: Factor,
+    half_size: f64,
+}
+
+/// Force and moment that a support exerts.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reaction {
+    /// Node; for a rigid piece its first node.
+    pub node: u32,
+    /// Force (N) and moment about the node (N m) on the board, global axes.
+    pub load: Vector6<f64>,
+}
+
+impl<'m> Prepared<'m> {
+    /// Checks the model, orders, assembles and factors its stiffness.
+    ///
+    /// # Errors
+    /// [`SolveError::NotHeld`] for a piece that can move freely, [`SolveError::Model`] for a model that does not
+    /// fit together or is too large, [`SolveError::Singular`] where the stiffness vanishes.
+    pub fn new(model: &'m Model) -> Result<Self, SolveError> {
+        held::check(model)?;
+        let elements = Elements::new(model)?;
+        let layout = Layout::new(model, &elements)?;
+        let values = layout.assemble(model, |triangle, b, a| elements.pair(triangle, b, a));
+        let factor = layout.structure.factorise(&values, None).map_err(|e| explained(model, &layout, &e))?;
+        let half_size = 0.5 * diagonal(model);
+        Ok(Self { model, elements, layout, factor, half_size })
+    }
+
+    /// The model.
+    #[must_use]
+    pub fn model(&self) -> &'m Model {
+        self.model
+    }
+
+    /// Number of free unknowns.
+    #[must_use]
+    pub fn n_unknowns(&self) -> usize {
+        self.layout.structure.n_unknowns()
+    }
+
+    /// Solves all load cases, each refined to a relative correction below [`SETTLED`].
+    ///
+    /// # Errors
+    /// [`SolveError::Inaccurate`] if two refinements do not gain tenfold, [`SolveError::Model`] for loads that
+    /// do not fit the model.
+    pub fn solve(&self, cases: &[LoadCase]) -> Result<Vec<Solution>, SolveError> {
+        for case in cases {
+            self.check(case)?;
+        }
+        let mut solutions = Vec::with_capacity(cases.len());
+        for group in cases.chunks(GROUP) {
+            let mut runs: Vec<Run<'_>> = group.iter().map(|case| Run::new(self, case)).collect();
+            while runs.iter().any(|run| !run.done) {
+                self.step(&mut runs)?;
+            }
+            solutions.extend(runs.iter().map(|run| self.solution(run)));
+        }
+        Ok(solutions)
+    }
+
+    fn check(&self, case: &LoadCase) -> Result<(), SolveError> {
+        let fits = case.nodal.is_empty() || case.nodal.len() == self.model.nodes_m.len();
+        let finite = case.nodal.iter().all(|f| f.iter().all(|x| x.is_finite()))
+            && case.thermal_factor.is_finite()
+            && case.prescribed_factor.is_finite();
+        if fits && finite {
+            return Ok(());
+        }
+        let what = if fits { "a load is not a finite number" } else { "loads for another number of nodes" };
+        Err(SolveError::Model { what: what.to_owned(), remedy: "give one finite load per node".to_owned() })
+    }
+
+    /// One solve for every case that is not done, then its new residual.
+    fn step(&self, runs: &mut [Run<'_>]) -> Result<(), SolveError> {
+        let n = self.n_unknowns();
+        let mut active: Vec<&mut Run<'_>> = runs.iter_mut().filter(|run| !run.done).collect();
+        let mut rhs = Vec::with_capacity(n * active.len());
+        for run in &active {
+            rhs.extend_from_slice(&run.residual);
+        }
+        self.layout.structure.solve(&self.factor, &mut rhs, active.len()).map_err(|e| refused(&e))?;
+        for (k, run) in active.iter_mut().enumerate() {
+            run.advance(self, &rhs[n * k..n * (k + 1)])?;
+        }
+        Ok(())
+    }
+
+    fn solution(&self, run: &Run<'_>) -> Solution {
+        Solution {
+            displacement: run.state.nodes.iter().map(|node| node.leading).collect(),
+            trailing: run.state.nodes.iter().map(|node| node.trailing).collect(),
+            energy: 0.5 * run.forces.quadratic - run.forces.thermal + self.locked_in(run.case),
+            first_correction: run.corrections.first().copied().unwrap_or(0.0),
+            last_correction: run.corrections.last().copied().unwrap_or(0.0),
+            refinements: u32::try_from(run.corrections.len()).unwrap_or(u32::MAX),
+        }
+    }
+
+    /// Strain energy of heating with every node fixed, J.
+    fn locked_in(&self, case: &LoadCase) -> f64 {
+        if case.thermal_factor == 0.0 {
+            return 0.0;
+        }
+        let per_area: Vec<f64> = self
+            .model
+            .laminates
+            .iter()
+            .map(|laminate| {
+                let plies = laminate.plies.iter().filter(|ply| !ply.sliding);
+                plies
+                    .map(|ply| {
+                        let strain = ply.free_strain() * case.thermal_factor;
+                        0.5 * (ply.z1_m - ply.z0_m) * strain.dot(&(ply.q_pa * strain))
+                    })
+                    .sum()
+            })
+            .collect();
+        let triangles = self.elements.local.iter().zip(&self.model.laminate_of);
+        triangles.map(|(t, &l)| 0.5 * crate::element::double_area(&t.corners) * per_area[l as usize]).sum()
+    }
+
+    /// What the supports exert in a solved case, by node in ascending order.
+    #[must_use]
+    pub fn reactions(&self, case: &LoadCase, solution: &Solution) -> Vec<Reaction> {
+        let state = state_of(solution);
+        let forces = self.forces(&state, case);
+        let loads = self.block_loads(case);
+        let blocks = &self.model.freedoms.blocks;
+        let mut told = vec![false; blocks.len()];
+        let mut reactions = Vec::new();
+        for (node, follow) in (0u32..).zip(&self.model.freedoms.follow) {
+            let block = follow.block as usize;
+            if told[block] || !blocks[block].held.contains(&true) {
+                continue;
+            }
+            told[block] = true;
+            let mut force = -self.imbalance(block, &loads, &forces);
+            for c in (0..6).filter(|&c| !blocks[block].held[c]) {
+                force[c] = 0.0;
+            }
+            // Work is the same in node freedoms: F . G q = force . q.
+            let load = match &follow.matrix {
+                None => Some(force),
+                Some(g) => g.transpose().try_inverse().map(|back| back * force),
+            };
+            reactions.extend(load.map(|load| Reaction { node, load }));
+        }
+        reactions
+    }
+}
+
+/// Motion of a triangle's corners in its own axes (u, v, w, tx, ty, tz, corner by corner), less the linearised
+/// rigid motion of its first corner: the full digits of a refined solution, ready for strain operators.
+///
+/// `local`: the triangle's own axes as [`crate::element::local`] gives them.
+#[must_use]
+pub fn strained_motion(
+    model: &Model,
+    solution: &Solution,
+    local: &crate::element::Local,
+    triangle: usize,
+) -> Vector18 {
+    let corner = |node: u32| Pair6 {
+        leading: solution.displacement[node as usize],
+        trailing: solution.trailing.get(node as usize).copied().unwrap_or_default(),
+    };
+    residual::strained(model, local, triangle, corner)
+}
+
+fn state_of(solution: &Solution) -> State {
+    let pairs = solution.displacement.iter().zip(&solution.trailing);
+    let nodes = pairs.map(|(&leading, &trailing)| Pair6 { leading, trailing }).collect();
+    State { blocks: Vec::new(), nodes }
+}
+
+/// One load case on its way to the solution.
+#[derive(Debug)]
+struct Run<'c> {
+    case: &'c LoadCase,
+    loads: Vec<Vector6<f64>>,
+    state: State,
+    forces: Forces,
+    residual: Vec<f64>,
+    /// Work of the first residual on the first solve: the scale of energy.
+    work: f64,
+    solved: bool,
+    corrections: Vec<f64>,
+    done: bool,
+}
+
+impl<'c> Run<'c> {
+    fn new(prepared: &Prepared<'_>, case: &'c LoadCase) -> Self {
+        let state = State::at_supports(prepared.model, case.prescribed_factor);
+        let loads = prepared.block_loads(case);
+        let mut run = Self {
+            case,
+            loads,
+            state,
+            forces: Forces::default(),
+            residual: vec![0.0; prepared.n_unknowns()],
+            work: 0.0,
+            solved: false,
+            corrections: Vec::new(),
+            done: false,
+        };
+        run.balance(prepared);
+        run
+    }
+
+    fn balance(&mut self, prepared: &Prepared<'_>) {
+        self.forces = prepared.forces(&self.state, self.case);
+        prepared.residual(&self.loads, &self.forces, &mut self.residual);
+    }
+
+    /// Takes one solve of the residual: the first is the plain solution, later ones correct it.
+    fn advance(&mut self, prepared: &Prepared<'_>, step: &[f64]) -> Result<(), SolveError> {
+        let work: f64 = step.iter().zip(&self.residual).map(|(a, b)| a * b).sum();
+        let moved = prepared.correct(&mut self.state, step);
+        if !self.solved {
+            self.solved = true;
+            self.work = work;
+            self.balance(prepared);
+            return Ok(());
+        }
+        let energy = self.forces.quadratic.max(ENERGY_FLOOR * self.work);
+        let correction = ratio(moved, prepared.squared_norm(&self.state)).max(ratio(work, energy));
+        self.corrections.push(correction);
+        self.balance(prepared);
+        self.done = correction < SETTLED;
+        let n = self.corrections.len();
+        let stuck = n >= 3 && correction > 0.1 * self.corrections[n - 3];
+        if !self.done && (stuck || !correction.is_finite() || n >= MOST_REFINEMENTS as usize) {
+            return Err(SolveError::Inaccurate {
+                correction,
+                length_over_size: length_over_size(prepared.model),
+            });
+        }
+        Ok(())
+    }
+}
+
+/// Root of a ratio of squares; nothing over nothing is nothing.
+fn ratio(part: f64, whole: f64) -> f64 {
+    if part == 0.0 { 0.0 } else { (part.abs() / whole).sqrt() }
+}
+
+/// Diagonal of the box around all nodes, m.
+fn diagonal(model: &Model) -> f64 {
+    let mut low = Vector3::repeat(f64::INFINITY);
+    let mut high = Vector3::repeat(f64::NEG_INFINITY);
+    for p in &model.nodes_m {
+        let p = Vector3::from(*p);
+        low = low.inf(&p);
+        high = high.sup(&p);
+    }
+    (high - low).norm()
+}
+
+/// Length of the model over the size of its smallest triangle.
+fn length_over_size(model: &Model) -> f64 {
+    let size = |t: &[u32; 3]| {
+        let [a, b, c] = t.map(|node| Vector3::from(model.nodes_m[node as usize]));
+        (b - a).cross(&(c - a)).norm().sqrt()
+    };
+    diagonal(model) / model.triangles.iter().map(size).fold(f64::INFINITY, f64::min)
+}
+
+/// A failed factorisation in words of the model.
+fn explained(model: &Model, layout: &Layout, error: &LinearError) -> SolveError {
+    const FREEDOMS: [&str; 6] = ["u", "v", "w", "rotation about x", "rotation about y", "rotation about z"];
+    let (LinearError::Pivot { block: vertex, component }
+    | LinearError::NotFinite { block: vertex, component }) = *error
+    else {
+        return refused(error);
+    };
+    let block = layout.blocks[vertex as usize];
+    let component = layout.free(vertex as usize)[component as usize];
+    let node = model.freedoms.follow.iter().position(|f| f.block == block).unwrap_or(0);
+    SolveError::Singular {
+        place: format!(
+            "node {node} at {}, {}",
+            place(&model.nodes_m[node]),
+            FREEDOMS[usize::from(component)]
+        ),
+    }
+}

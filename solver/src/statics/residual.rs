@@ -1,0 +1,216 @@
+//! Internal forces element by element, from displacements held as pairs of doubles.
+//!
+//! Each element sees its nodes' motion less the rigid motion of its first node, formed in pairs and rounded
+//! once. So neither the rounding of large displacements nor that of assembled entries reaches the residual.
+
+use super::Prepared;
+use super::pair::{Pair6, relative};
+use crate::assemble::{PACKED, packed_row};
+use crate::element::{self, Vector18};
+use crate::model::{LoadCase, Model};
+use nalgebra::{Vector3, Vector6};
+use rayon::prelude::*;
+
+/// Triangles a thread takes at a time; fixed, so that partial sums are.
+const CHUNK: usize = 512;
+
+/// Displacements of one load case as pairs, by block and by node.
+#[derive(Debug, Clone)]
+pub(super) struct State {
+    pub(super) blocks: Vec<Pair6>,
+    pub(super) nodes: Vec<Pair6>,
+}
+
+/// Internal forces on the corners of every triangle (global axes, thermal part included), and energies.
+#[derive(Debug, Default)]
+pub(super) struct Forces {
+    /// Six entries per corner.
+    corners: Vec<[f64; 18]>,
+    /// `d' K d`, J.
+    pub(super) quadratic: f64,
+    /// `d' f` with the thermal loads f, J.
+    pub(super) thermal: f64,
+}
+
+impl State {
+    /// Everything free at zero, held unknowns at `factor` times their values.
+    pub(super) fn at_supports(model: &Model, factor: f64) -> Self {
+        let mut blocks = vec![Pair6::default(); model.freedoms.blocks.len()];
+        for (state, block) in blocks.iter_mut().zip(&model.freedoms.blocks) {
+            for c in (0..6).filter(|&c| block.held[c]) {
+                state.leading[c] = factor * block.value[c];
+            }
+        }
+        let mut state = Self { blocks, nodes: Vec::new() };
+        state.update(model);
+        state
+    }
+
+    /// Recomputes the nodes from the blocks.
+    pub(super) fn update(&mut self, model: &Model) {
+        let blocks = &self.blocks;
+        let of = |follow: &crate::freedoms::Follow| {
+            let block = &blocks[follow.block as usize];
+            follow.matrix.as_ref().map_or(*block, |g| block.moved(g))
+        };
+        self.nodes = model.freedoms.follow.par_iter().with_min_len(CHUNK).map(of).collect();
+    }
+}
+
+/// Motion of a triangle's corners in its own axes, less the rigid motion of its first corner.
+pub(super) fn strained(
+    model: &Model,
+    local: &element::Local,
+    triangle: usize,
+    node: impl Fn(u32) -> Pair6,
+) -> Vector18 {
+    let ids = model.triangles[triangle];
+    let origin = model.nodes_m[ids[0] as usize];
+    let base = node(ids[0]);
+    let mut d = Vector18::zeros();
+    for a in 1..3 {
+        let p = model.nodes_m[ids[a] as usize];
+        let arm = [p[0] - origin[0], p[1] - origin[1], p[2] - origin[2]];
+        let motion = relative(&node(ids[a]), &base, &arm);
+        for (i, value) in motion.iter().enumerate() {
+            d[6 * a + i] = *value;
+        }
+    }
+    if local.is_global() { d } else { local.vector_to_local(&d) }
+}
+
+/// `K d` with the packed upper triangle; the first six entries of d are zero.
+fn product(packed: &[f64], d: &Vector18) -> Vector18 {
+    let mut f = Vector18::zeros();
+    for i in 0..18 {
+        let row = &packed[packed_row(i) + i..packed_row(i) + 18];
+        let mut sum = 0.0;
+        for (j, k) in (i..18).zip(row).skip(6usize.saturating_sub(i)) {
+            sum += k * d[j];
+            if j > i {
+                f[j] += k * d[i];
+            }
+        }
+        f[i] += sum;
+    }
+    f
+}
+
+impl Prepared<'_> {
+    /// Internal forces of one state.
+    pub(super) fn forces(&self, state: &State, case: &LoadCase) -> Forces {
+        let n = self.model.triangles.len();
+        let mut corners = vec![[0.0; 18]; n];
+        let parts: Vec<[f64; 2]> = corners
+            .par_chunks_mut(CHUNK)
+            .enumerate()
+            .map(|(chunk, out)| {
+                let mut sums = [0.0; 2];
+                for (k, out) in out.iter_mut().enumerate() {
+                    let [quadratic, thermal] = self.triangle_forces(CHUNK * chunk + k, state, case, out);
+                    sums[0] += quadratic;
+                    sums[1] += thermal;
+                }
+                sums
+            })
+            .collect();
+        let sum = |i: usize| parts.iter().map(|p| p[i]).sum();
+        Forces { corners, quadratic: sum(0), thermal: sum(1) }
+    }
+
+    fn triangle_forces(&self, e: usize, state: &State, case: &LoadCase, out: &mut [f64; 18]) -> [f64; 2] {
+        if self.elements.rigid[e] {
+            return [0.0; 2];
+        }
+        let local = &self.elements.local[e];
+        let d = strained(self.model, local, e, |node| state.nodes[node as usize]);
+        let mut f = product(&self.elements.stiffness[PACKED * e..PACKED * (e + 1)], &d);
+        let quadratic = d.dot(&f);
+        let mut thermal = 0.0;
+        let laminate = &self.model.laminates[self.model.laminate_of[e] as usize];
+        if case.thermal_factor != 0.0 && (laminate.thermal_n.amax() > 0.0 || laminate.thermal_m.amax() > 0.0)
+        {
+            let load = element::shell::thermal(&local.corners, laminate) * case.thermal_factor;
+            thermal = d.dot(&load);
+            f -= load;
+        }
+        let f = if local.is_global() { f } else { local.vector_to_global(&f) };
+        out.copy_from_slice(f.as_slice());
+        [quadratic, thermal]
+    }
+
+    /// Load less internal force in the unknowns of one block, in fixed order.
+    pub(super) fn imbalance(&self, block: usize, loads: &[Vector6<f64>], forces: &Forces) -> Vector6<f64> {
+        let mut sum = Vector6::zeros();
+        for &corner in self.layout.corners_of(block) {
+            let (triangle, a) = (corner as usize / 3, corner as usize % 3);
+            let f = Vector6::from_column_slice(&forces.corners[triangle][6 * a..6 * a + 6]);
+            let node = self.model.triangles[triangle][a] as usize;
+            match &self.model.freedoms.follow[node].matrix {
+                None => sum += f,
+                Some(g) => sum += g.tr_mul(&f),
+            }
+        }
+        loads[block] - sum
+    }
+
+    /// Nodal loads of a case in block unknowns.
+    pub(super) fn block_loads(&self, case: &LoadCase) -> Vec<Vector6<f64>> {
+        let mut loads = vec![Vector6::zeros(); self.model.freedoms.blocks.len()];
+        for (follow, load) in self.model.freedoms.follow.iter().zip(&case.nodal) {
+            match &follow.matrix {
+                None => loads[follow.block as usize] += load,
+                Some(g) => loads[follow.block as usize] += g.tr_mul(load),
+            }
+        }
+        loads
+    }
+
+    /// Residual over the free unknowns, in elimination order.
+    pub(super) fn residual(&self, loads: &[Vector6<f64>], forces: &Forces, out: &mut [f64]) {
+        let blocks = &self.layout.blocks;
+        let of = |vertex: usize| self.imbalance(blocks[vertex] as usize, loads, forces);
+        let all: Vec<Vector6<f64>> = (0..blocks.len()).into_par_iter().with_min_len(CHUNK).map(of).collect();
+        let structure = &self.layout.structure;
+        for (p, &vertex) in structure.order().iter().enumerate() {
+            let first = structure.first()[p] as usize;
+            for (k, &c) in self.layout.free(vertex as usize).iter().enumerate() {
+                out[first + k] = all[vertex as usize][usize::from(c)];
+            }
+        }
+    }
+
+    /// Adds a correction to a state; returns its squared displacement norm.
+    pub(super) fn correct(&self, state: &mut State, correction: &[f64]) -> f64 {
+        let structure = &self.layout.structure;
+        let mut increments = vec![Vector6::<f64>::zeros(); state.blocks.len()];
+        for (p, &vertex) in structure.order().iter().enumerate() {
+            let first = structure.first()[p] as usize;
+            let block = self.layout.blocks[vertex as usize] as usize;
+            for (k, &c) in self.layout.free(vertex as usize).iter().enumerate() {
+                let value = correction[first + k];
+                state.blocks[block].add(usize::from(c), value);
+                increments[block][usize::from(c)] = value;
+            }
+        }
+        state.update(self.model);
+        let of = |follow: &crate::freedoms::Follow| {
+            let q = &increments[follow.block as usize];
+            let motion = follow.matrix.as_ref().map_or(*q, |g| g.as_ref() * q);
+            squared(&motion, self.half_size)
+        };
+        self.model.freedoms.follow.iter().map(of).sum()
+    }
+
+    /// Squared displacement norm of a state.
+    pub(super) fn squared_norm(&self, state: &State) -> f64 {
+        state.nodes.iter().map(|node| squared(&node.leading, self.half_size)).sum()
+    }
+}
+
+/// Displacement squared, rotations counted at the lever `half_size`.
+fn squared(motion: &Vector6<f64>, half_size: f64) -> f64 {
+    let u: Vector3<f64> = motion.fixed_rows::<3>(0).into_owned();
+    let theta: Vector3<f64> = motion.fixed_rows::<3>(3).into_owned();
+    u.norm_squared() + half_size * half_size * theta.norm_squared()
+}
