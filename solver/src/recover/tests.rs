@@ -47,6 +47,7 @@ pub(crate) fn grid(nx: u32, ny: u32, side: f64, keep: impl Fn(f64, f64) -> bool)
         nodes_m,
         triangles,
         freedoms: Freedoms {
+            faults: Vec::new(),
             follow: (0..u32::try_from(n_nodes).unwrap())
                 .map(|block| Follow { block, matrix: None })
                 .collect(),
