@@ -1,2 +1,3 @@
 //! stub
+mod output;
 fn main() {}

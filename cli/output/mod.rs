@@ -1,1 +1,7 @@
-//! (being written)
+//! Formats: what the program writes and prints, one file each.
+
+pub(crate) mod canvas;
+pub(crate) mod colour;
+pub(crate) mod figure;
+pub(crate) mod panel;
+pub(crate) mod strain_map;

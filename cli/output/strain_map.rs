@@ -1,0 +1,355 @@
+//! The strain map of one copper layer: the board at true proportions, the copper coloured by its strain.
+//!
+//! Input: one answer of `bend` and the board. Output: a PNG. The field is interpolated pixel by pixel inside
+//! every triangle and never across the edge of a zone. Worst spots are ringed and numbered as in the table;
+//! below the board the worst of them are shown again, enlarged.
+
+use super::canvas::{Anchor, Canvas, PictureError, Rect};
+use super::colour::{FILM, INK, LINE, PAPER, Rgb, SOFT_INK, StrainScale, mix};
+use super::figure::{self, Label, PlacedLabel};
+use super::panel::{Panel, View};
+use copperbend_mesh::board::{Board, LayerId, SupportKind};
+use copperbend_mesh::board::Place;
+use copperbend_mesh::region::{Point, Region};
+use copperbend_solver::result::{BendAnswer, Face, Spot, StrainMap};
+
+/// Width of the page, pixels.
+const PAGE_WIDTH: i32 = 1600;
+const MARGIN: i32 = 40;
+/// Enlarged places below the board.
+const CLOSE_UPS: usize = 3;
+
+/// Which face of the copper a map shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Faces {
+    /// At every place the face with the larger magnitude.
+    Worse,
+    /// One face.
+    One(Face),
+}
+
+/// What is common to all maps of one run.
+#[derive(Debug, Clone)]
+pub(crate) struct MapStyle {
+    /// Strain at the ends of the colour bar.
+    pub(crate) full_scale: f64,
+    /// Line under the title ("60 mA, 40 degC").
+    pub(crate) state: String,
+    /// Scale of colours.
+    pub(crate) colours: StrainScale,
+}
+
+/// One layer of one answer.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct MapOf<'a> {
+    /// The board.
+    pub(crate) board: &'a Board,
+    /// The answer.
+    pub(crate) answer: &'a BendAnswer,
+    /// Layer shown.
+    pub(crate) layer_index: u32,
+    /// Face shown.
+    pub(crate) faces: Faces,
+}
+
+/// Full scale of the colour bar: the worst spots' strain, rounded up to a handy figure.
+pub(crate) fn handy_full_scale(answers: &[BendAnswer]) -> f64 {
+    let worst = answers.iter().flat_map(|a| &a.spots).map(|s| s.strain.abs()).fold(0.0, f64::max);
+    let worst = if worst > 0.0 {
+        worst
+    } else {
+        let corners = answers.iter().flat_map(|a| &a.maps).flat_map(|m| m.ranking.iter().flatten());
+        corners.map(|v| v.abs()).fold(0.0, f64::max)
+    };
+    figure::handy_above(if worst.is_finite() && worst > 0.0 { worst } else { 1e-6 })
+}
+
+/// Strain of largest magnitude over all directions, sign kept; `[exx, eyy, gxy]`.
+fn ranking([exx, eyy, gxy]: [f64; 3]) -> f64 {
+    let (middle, radius) = (0.5 * (exx + eyy), 0.5 * (exx - eyy).hypot(gxy));
+    if middle < 0.0 { middle - radius } else { middle + radius }
+}
+
+/// Corner values of the faces of one layer, triangle by triangle.
+struct Field {
+    corners_m: Vec<[Point; 3]>,
+    /// Per triangle and face: strain components at the corners.
+    faces: Vec<Vec<[[f64; 3]; 3]>>,
+    unranked: Vec<bool>,
+}
+
+impl Field {
+    fn of(what: &MapOf<'_>) -> Option<Self> {
+        let wanted = |m: &&StrainMap| {
+            m.layer_index == what.layer_index
+                && match what.faces {
+                    Faces::Worse => true,
+                    Faces::One(face) => m.face == face,
+                }
+        };
+        let maps: Vec<&StrainMap> = what.answer.maps.iter().filter(wanted).collect();
+        let first = maps.first()?;
+        let shape = &what.answer.shape;
+        let corners_m = first
+            .triangles
+            .iter()
+            .map(|&t| shape.triangles[t as usize].map(|n| shape.points_m[n as usize]))
+            .collect();
+        let faces = maps.iter().map(|m| m.components.clone()).collect();
+        Some(Self { corners_m, faces, unranked: first.unranked.clone() })
+    }
+
+    /// Strain shown at a place of a triangle.
+    fn at(&self, triangle: usize, weights: [f64; 3]) -> f64 {
+        let mut worst = 0.0f64;
+        for face in &self.faces {
+            let corners = &face[triangle];
+            let strain = [0, 1, 2].map(|k| (0..3).map(|c| weights[c] * corners[c][k]).sum::<f64>());
+            let value = ranking(strain);
+            if value.abs() > worst.abs() || value.is_nan() {
+                worst = value;
+            }
+        }
+        worst
+    }
+}
+
+/// Draws the map of one layer.
+///
+/// # Errors
+/// The layer has no strain in this answer, or the page cannot be drawn.
+pub(crate) fn draw(what: &MapOf<'_>, style: &MapStyle) -> Result<Vec<u8>, PictureError> {
+    let layer = &what.board.layers[what.layer_index as usize];
+    let field = Field::of(what)
+        .ok_or_else(|| PictureError(format!("layer '{}' carries no strain to draw", layer.name)))?;
+    let spots: Vec<&Spot> =
+        what.answer.spots.iter().filter(|s| s.layer_index == what.layer_index).collect();
+    let bounds = figure::bounds(&what.board.outline)?;
+    let page = Page::arrange(bounds, &spots);
+    let mut canvas = Canvas::new(figure::side(PAGE_WIDTH), figure::side(page.height), PAPER)?;
+
+    heading(&mut canvas, what, style)?;
+    let mut main = Panel::new(page.main, PAPER);
+    paint(&mut main, what, &field, style);
+    let labels = ring_spots(&mut main, &spots, 11.0);
+    main.place(&mut canvas);
+    figure::axes(&mut canvas, &page.main)?;
+    figure::scale_bar(&mut canvas, &page.main)?;
+    figure::write_labels(&mut canvas, &labels)?;
+    colour_bar(&mut canvas, page.bar, style)?;
+    for (close, spot) in page.close_ups.iter().zip(&spots) {
+        close_up(&mut canvas, *close, what, &field, (style, spot, &spots))?;
+    }
+    footing(&mut canvas, page.height, &spots)?;
+    canvas.png()
+}
+
+/// Where everything goes.
+struct Page {
+    main: View,
+    bar: Rect,
+    close_ups: Vec<Rect>,
+    height: i32,
+}
+
+impl Page {
+    fn arrange(bounds: [Point; 2], spots: &[&Spot]) -> Self {
+        const TOP: i32 = 118;
+        const BAR: i32 = 190;
+        let (left, axis_h) = (MARGIN + 58, 52);
+        let wide = PAGE_WIDTH - left - MARGIN - BAR;
+        let aspect = (bounds[1][1] - bounds[0][1]) / (bounds[1][0] - bounds[0][0]).max(1e-12);
+        let tall = f64::from(wide) * aspect;
+        let main_h = figure::px(tall.clamp(260.0, 900.0)) + 40;
+        let n = spots.len().min(CLOSE_UPS);
+        let main = Rect { x: left, y: TOP, w: wide, h: main_h };
+        let below = TOP + main_h + axis_h;
+        let gap = 24;
+        let count = i32::try_from(CLOSE_UPS).unwrap_or(1);
+        let each = (PAGE_WIDTH - 2 * MARGIN - (count - 1) * gap) / count;
+        let close_h = 380;
+        let close_ups = (0..n)
+            .map(|i| {
+                let x = MARGIN + i32::try_from(i).unwrap_or(0) * (each + gap);
+                Rect { x, y: below + 44, w: each, h: close_h }
+            })
+            .collect();
+        let height = if n == 0 { below + 70 } else { below + 44 + close_h + 70 };
+        Self {
+            main: View::fit(main, bounds, 18),
+            bar: Rect { x: PAGE_WIDTH - MARGIN - BAR + 50, y: TOP + 30, w: 30, h: main_h - 60 },
+            close_ups,
+            height,
+        }
+    }
+}
+
+fn face_words(faces: Faces) -> &'static str {
+    match faces {
+        Faces::Worse => "worse of lower and upper face",
+        Faces::One(Face::Lower) => "lower face",
+        Faces::One(Face::Upper) => "upper face",
+    }
+}
+
+fn heading(canvas: &mut Canvas, what: &MapOf<'_>, style: &MapStyle) -> Result<(), PictureError> {
+    let layer = &what.board.layers[what.layer_index as usize];
+    let room = PAGE_WIDTH - 2 * MARGIN;
+    let title = format!("Strain of '{}', {}", layer.name, face_words(what.faces));
+    let below = [what.board.title.as_str(), style.state.as_str()].join("   ");
+    figure::heading(canvas, MARGIN, room, [&title, below.trim()])
+}
+
+/// Board, copper, outlines.
+fn paint(panel: &mut Panel, what: &MapOf<'_>, field: &Field, style: &MapStyle) {
+    let board = what.board;
+    panel.fill(&board.outline, FILM);
+    for support in &board.supports {
+        if let (Place::Area(region), SupportKind::Clamp { .. } | SupportKind::Simple) =
+            (&support.place, &support.kind)
+        {
+            panel.hatch(&region.intersection(&board.outline), LINE, 9.0);
+        }
+    }
+    let full = style.full_scale;
+    panel.triangles(&field.corners_m, |t, weights| {
+        let colour = style.colours.colour(field.at(t, weights) / full);
+        Some(if field.unranked[t] { mix(colour, FILM, 0.55) } else { colour })
+    });
+    copper_edges(panel, board, what.layer_index);
+    for stiffener in &board.stiffeners {
+        panel.outline(&stiffener.region, 1.0, mix(LINE, PAPER, 0.25));
+    }
+    panel.outline(&board.outline, 1.6, LINE);
+}
+
+fn copper_edges(panel: &mut Panel, board: &Board, layer_index: u32) {
+    let on_layer = board.conductors.iter().filter(|c| c.layer == LayerId(layer_index));
+    for conductor in on_layer {
+        panel.outline(&conductor.region, 0.7, mix(INK, PAPER, 0.35));
+    }
+}
+
+/// Rings the spots inside a panel and says where their numbers go.
+fn ring_spots(panel: &mut Panel, spots: &[&Spot], radius_px: f64) -> Vec<PlacedLabel> {
+    let shown: Vec<&&Spot> = spots.iter().filter(|s| panel.view().shows([s.x_m, s.y_m])).collect();
+    for s in shown.iter().rev() {
+        let at = [s.x_m, s.y_m];
+        panel.ring(at, radius_px, 5.0, PAPER);
+        panel.ring(at, radius_px, 2.4, INK);
+        if s.singular.is_some() {
+            panel.ring(at, radius_px + 4.5, 1.6, INK);
+        }
+    }
+    let labels: Vec<Label> = shown
+        .iter()
+        .map(|s| Label { at_m: [s.x_m, s.y_m], text: s.rank.to_string(), clear_px: radius_px + 6.0 })
+        .collect();
+    figure::place_labels(panel, &labels, 22.0)
+}
+
+fn close_up(
+    canvas: &mut Canvas,
+    rect: Rect,
+    what: &MapOf<'_>,
+    field: &Field,
+    (style, spot, spots): (&MapStyle, &Spot, &[&Spot]),
+) -> Result<(), PictureError> {
+    let span = close_up_span(what.board, spot);
+    let px_per_m = f64::from(rect.w.min(rect.h)) / span;
+    let view = View { rect, centre_m: [spot.x_m, spot.y_m], px_per_m };
+    let mut panel = Panel::new(view, PAPER);
+    paint(&mut panel, what, field, style);
+    let labels = ring_spots(&mut panel, spots, 15.0);
+    panel.place(canvas);
+    canvas.frame(rect, LINE);
+    figure::scale_bar(canvas, &view)?;
+    figure::write_labels(canvas, &labels)?;
+    let title = format!(
+        "{}  {} {} \u{b1} {} \u{b5}m/m  {}",
+        spot.rank,
+        spot.track,
+        figure::microstrain(spot.strain),
+        figure::microstrain_size(spot.strain_error),
+        if spot.singular.is_some() { "(mean at a singular place)" } else { "" },
+    );
+    let title = Canvas::fit(20.0, title.trim_end(), rect.w);
+    canvas.text([rect.x, rect.y - 18], Anchor::Left, 20.0, INK, &title)?;
+    let place = format!(
+        "x {:.3} mm, y {:.3} mm, {:.2} mm from {}",
+        spot.x_m * 1e3,
+        spot.y_m * 1e3,
+        spot.near_m * 1e3,
+        spot.near
+    );
+    let place = Canvas::fit(18.0, &place, rect.w);
+    canvas.text([rect.x, rect.y + rect.h + 18], Anchor::Left, 18.0, SOFT_INK, &place)
+}
+
+/// Width shown around a spot: the arm or a few track widths, m.
+fn close_up_span(board: &Board, spot: &Spot) -> f64 {
+    let arm = board.arms.iter().filter(|a| a.region.contains([spot.x_m, spot.y_m]));
+    let arm = arm.map(|a| 1.8 * a.width_m).fold(f64::INFINITY, f64::min);
+    let size = figure::bounds(&board.outline).map_or(0.02, |[lo, hi]| (hi[0] - lo[0]).max(hi[1] - lo[1]));
+    if arm.is_finite() { arm.clamp(0.02 * size, 0.5 * size) } else { 0.12 * size }
+}
+
+fn colour_bar(canvas: &mut Canvas, bar: Rect, style: &MapStyle) -> Result<(), PictureError> {
+    for row in 0..bar.h {
+        let value = 1.0 - 2.0 * (f64::from(row) + 0.5) / f64::from(bar.h);
+        canvas.fill(Rect { y: bar.y + row, h: 1, ..bar }, style.colours.colour(value));
+    }
+    canvas.frame(bar, LINE);
+    canvas.text([bar.x - 6, bar.y - 46], Anchor::Left, 20.0, INK, "strain, \u{b5}m/m")?;
+    canvas.text([bar.x - 6, bar.y - 18], Anchor::Left, 17.0, SOFT_INK, "tension")?;
+    canvas.text([bar.x - 6, bar.y + bar.h + 18], Anchor::Left, 17.0, SOFT_INK, "compression")?;
+    for i in -4..=4 {
+        let share = f64::from(i) / 4.0;
+        let y = bar.y + figure::px(0.5 * f64::from(bar.h) * (1.0 - share)).min(bar.h - 1);
+        canvas.fill(Rect { x: bar.x + bar.w, y, w: 6, h: 1 }, INK);
+        let text = figure::microstrain(share * style.full_scale);
+        canvas.text([bar.x + bar.w + 12, y], Anchor::Left, 20.0, INK, &text)?;
+    }
+    Ok(())
+}
+
+fn footing(canvas: &mut Canvas, height: i32, spots: &[&Spot]) -> Result<(), PictureError> {
+    let mut words = vec![
+        "Mechanical normal strain of largest magnitude over all directions, sign kept; grey: no copper of this \
+         layer; hatched: held.",
+    ];
+    if spots.iter().any(|s| s.singular.is_some()) {
+        words.push("Double ring: no mesh-independent value there, a mean over a half-disc is given.");
+    }
+    let text = words.join(" ");
+    let text = Canvas::fit(16.0, &text, PAGE_WIDTH - 2 * MARGIN);
+    canvas.text([MARGIN, height - 22], Anchor::Left, 16.0, SOFT_INK, &text)
+}
+
+/// File name of a map.
+pub(crate) fn file_name(layer: &str, faces: Faces, suffix: &str) -> String {
+    let face = match faces {
+        Faces::Worse => "",
+        Faces::One(Face::Lower) => "-lower",
+        Faces::One(Face::Upper) => "-upper",
+    };
+    format!("strain-{}{face}{suffix}.png", figure::file_words(layer))
+}
+
+/// Whether any region is there to draw.
+pub(crate) fn has_shape(region: &Region) -> bool {
+    region.contours.iter().any(|c| c.len() > 2)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ranking_takes_the_larger_magnitude_and_keeps_the_sign() {
+        assert!((ranking([1e-3, -4e-4, 0.0]) - 1e-3).abs() < 1e-15, "tension along x");
+        assert!((ranking([4e-4, -1e-3, 0.0]) + 1e-3).abs() < 1e-15, "compression along y");
+        // Pure shear g = 2 e: principal strains +-e at 45 degrees.
+        assert!((ranking([0.0, 0.0, 2e-3]).abs() - 1e-3).abs() < 1e-15, "pure shear");
+    }
+}
