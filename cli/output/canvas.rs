@@ -60,8 +60,8 @@ impl Canvas {
         if width == 0 || height == 0 || width > MAX_SIDE || height > MAX_SIDE {
             return Err(PictureError(format!("a picture of {width} x {height} pixels cannot be drawn")));
         }
-        let registered = REGISTERED
-            .get_or_init(|| register_font("sans-serif", FontStyle::Normal, TYPEFACE).is_ok());
+        let registered =
+            REGISTERED.get_or_init(|| register_font("sans-serif", FontStyle::Normal, TYPEFACE).is_ok());
         if !registered {
             return Err(PictureError("the built-in typeface cannot be read".to_owned()));
         }

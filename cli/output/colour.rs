@@ -223,9 +223,8 @@ mod tests {
     fn equal_strain_steps_are_equal_colour_steps() {
         let scale = StrainScale::new();
         for sign in [-1.0, 1.0] {
-            let labs: Vec<[f64; 3]> = (0..=16)
-                .map(|i| oklab_of_linear(linear(scale.colour(sign * f64::from(i) / 16.0))))
-                .collect();
+            let labs: Vec<[f64; 3]> =
+                (0..=16).map(|i| oklab_of_linear(linear(scale.colour(sign * f64::from(i) / 16.0)))).collect();
             let steps: Vec<f64> = labs.windows(2).map(|p| distance(p[0], p[1])).collect();
             let mean = steps.iter().sum::<f64>() / steps.len() as f64;
             for s in &steps {

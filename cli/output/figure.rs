@@ -74,6 +74,23 @@ pub(crate) fn microstrain_size(strain: f64) -> String {
     }
 }
 
+/// A strain with its sign and its error, both in um/m, to the same decimal place.
+pub(crate) fn strain_with_error(strain: f64, error: f64) -> (String, String) {
+    let size = (strain.abs() * 1e6).max(error.abs() * 1e6);
+    let decimals = if size >= 99.95 {
+        0
+    } else if size >= 9.995 {
+        1
+    } else {
+        2
+    };
+    let sign = if strain < 0.0 { "\u{2212}" } else { "+" };
+    // An error is never rounded down to nothing.
+    let least = 10f64.powi(-i32::try_from(decimals).unwrap_or(0));
+    let shown = if error > 0.0 { (error * 1e6).max(least) } else { error * 1e6 };
+    (format!("{sign}{:.*}", decimals, strain.abs() * 1e6), format!("{shown:.decimals$}"))
+}
+
 /// A length along an axis in mm, as many decimals as the step needs.
 fn millimetres(v_m: f64, step_m: f64) -> String {
     let decimals = (0..6).find(|&d| (step_m * 1e3 * 10f64.powi(d)).round() >= 1.0 - 1e-9).unwrap_or(6);
@@ -300,8 +317,16 @@ mod tests {
     #[test]
     fn handy_figures_bracket_their_value() {
         for v in [0.000_13, 0.9, 1.0, 1.01, 2.3, 7.7, 9.99, 48.0, 1e6] {
-            assert!(handy_above(v) >= v * 0.999_999 && handy_above(v) < 1.5 * v, "above {v}: {}", handy_above(v));
-            assert!(handy_below(v) <= v * 1.000_001 && handy_below(v) > 0.39 * v, "below {v}: {}", handy_below(v));
+            assert!(
+                handy_above(v) >= v * 0.999_999 && handy_above(v) < 1.5 * v,
+                "above {v}: {}",
+                handy_above(v)
+            );
+            assert!(
+                handy_below(v) <= v * 1.000_001 && handy_below(v) > 0.39 * v,
+                "below {v}: {}",
+                handy_below(v)
+            );
         }
     }
 
@@ -330,7 +355,8 @@ mod tests {
         let placed = place_labels(&mut panel, &labels, 20.0);
         for (i, a) in placed.iter().enumerate() {
             for b in &placed[i + 1..] {
-                let apart = (a.centre[0] - b.centre[0]).abs() > 12.0 || (a.centre[1] - b.centre[1]).abs() > 18.0;
+                let apart =
+                    (a.centre[0] - b.centre[0]).abs() > 12.0 || (a.centre[1] - b.centre[1]).abs() > 18.0;
                 assert!(apart, "{a:?} on {b:?}");
             }
         }

@@ -4,4 +4,7 @@ pub(crate) mod canvas;
 pub(crate) mod colour;
 pub(crate) mod figure;
 pub(crate) mod panel;
+#[cfg(test)]
+pub(crate) mod sample;
+pub(crate) mod shape_view;
 pub(crate) mod strain_map;

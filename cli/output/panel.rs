@@ -121,9 +121,12 @@ impl Panel {
         for row in first_at(lowest, self.height)..first_at(highest, self.height) {
             let y = row as f64 + 0.5;
             crossings.clear();
-            crossings.extend(edges.iter().filter(|e| (e[0][1] <= y) != (e[1][1] <= y)).map(|[a, b]| {
-                a[0] + (b[0] - a[0]) * (y - a[1]) / (b[1] - a[1])
-            }));
+            crossings.extend(
+                edges
+                    .iter()
+                    .filter(|e| (e[0][1] <= y) != (e[1][1] <= y))
+                    .map(|[a, b]| a[0] + (b[0] - a[0]) * (y - a[1]) / (b[1] - a[1])),
+            );
             crossings.sort_by(f64::total_cmp);
             for pair in crossings.chunks_exact(2) {
                 let (from, to) = (first_at(pair[0], self.width), first_at(pair[1], self.width));
@@ -319,7 +322,9 @@ impl Triangle {
         for column in self.columns[0]..self.columns[1] {
             let x = column as f64 + 0.5;
             let at = self.plane.map(|[a, b, c]| a * x + b * y + c);
-            if at.iter().all(|&v| v >= HAIR) && let Some(colour) = shade(self.idx, at) {
+            if at.iter().all(|&v| v >= HAIR)
+                && let Some(colour) = shade(self.idx, at)
+            {
                 line[column] = colour;
             }
         }

@@ -5,12 +5,11 @@
 //! below the board the worst of them are shown again, enlarged.
 
 use super::canvas::{Anchor, Canvas, PictureError, Rect};
-use super::colour::{FILM, INK, LINE, PAPER, Rgb, SOFT_INK, StrainScale, mix};
+use super::colour::{FILM, INK, LINE, PAPER, SOFT_INK, StrainScale, mix};
 use super::figure::{self, Label, PlacedLabel};
 use super::panel::{Panel, View};
-use copperbend_mesh::board::{Board, LayerId, SupportKind};
-use copperbend_mesh::board::Place;
-use copperbend_mesh::region::{Point, Region};
+use copperbend_mesh::board::{Board, LayerId, Place, SupportKind};
+use copperbend_mesh::region::Point;
 use copperbend_solver::result::{BendAnswer, Face, Spot, StrainMap};
 
 /// Width of the page, pixels.
@@ -122,10 +121,17 @@ pub(crate) fn draw(what: &MapOf<'_>, style: &MapStyle) -> Result<Vec<u8>, Pictur
     let layer = &what.board.layers[what.layer_index as usize];
     let field = Field::of(what)
         .ok_or_else(|| PictureError(format!("layer '{}' carries no strain to draw", layer.name)))?;
-    let spots: Vec<&Spot> =
-        what.answer.spots.iter().filter(|s| s.layer_index == what.layer_index).collect();
+    let on_map = |s: &&Spot| {
+        s.layer_index == what.layer_index
+            && match what.faces {
+                Faces::Worse => true,
+                Faces::One(face) => s.face == face,
+            }
+    };
+    let spots: Vec<&Spot> = what.answer.spots.iter().filter(on_map).collect();
+    let enlarged = enlarged_spots(what.board, &spots);
     let bounds = figure::bounds(&what.board.outline)?;
-    let page = Page::arrange(bounds, &spots);
+    let page = Page::arrange(bounds, enlarged.len());
     let mut canvas = Canvas::new(figure::side(PAGE_WIDTH), figure::side(page.height), PAPER)?;
 
     heading(&mut canvas, what, style)?;
@@ -137,7 +143,7 @@ pub(crate) fn draw(what: &MapOf<'_>, style: &MapStyle) -> Result<Vec<u8>, Pictur
     figure::scale_bar(&mut canvas, &page.main)?;
     figure::write_labels(&mut canvas, &labels)?;
     colour_bar(&mut canvas, page.bar, style)?;
-    for (close, spot) in page.close_ups.iter().zip(&spots) {
+    for (close, spot) in page.close_ups.iter().zip(&enlarged) {
         close_up(&mut canvas, *close, what, &field, (style, spot, &spots))?;
     }
     footing(&mut canvas, page.height, &spots)?;
@@ -153,7 +159,7 @@ struct Page {
 }
 
 impl Page {
-    fn arrange(bounds: [Point; 2], spots: &[&Spot]) -> Self {
+    fn arrange(bounds: [Point; 2], n: usize) -> Self {
         const TOP: i32 = 118;
         const BAR: i32 = 190;
         let (left, axis_h) = (MARGIN + 58, 52);
@@ -161,7 +167,6 @@ impl Page {
         let aspect = (bounds[1][1] - bounds[0][1]) / (bounds[1][0] - bounds[0][0]).max(1e-12);
         let tall = f64::from(wide) * aspect;
         let main_h = figure::px(tall.clamp(260.0, 900.0)) + 40;
-        let n = spots.len().min(CLOSE_UPS);
         let main = Rect { x: left, y: TOP, w: wide, h: main_h };
         let below = TOP + main_h + axis_h;
         let gap = 24;
@@ -174,7 +179,7 @@ impl Page {
                 Rect { x, y: below + 44, w: each, h: close_h }
             })
             .collect();
-        let height = if n == 0 { below + 70 } else { below + 44 + close_h + 70 };
+        let height = if n == 0 { below + 70 } else { below + 44 + close_h + 92 };
         Self {
             main: View::fit(main, bounds, 18),
             bar: Rect { x: PAGE_WIDTH - MARGIN - BAR + 50, y: TOP + 30, w: 30, h: main_h - 60 },
@@ -230,6 +235,21 @@ fn copper_edges(panel: &mut Panel, board: &Board, layer_index: u32) {
     }
 }
 
+/// The worst spots, leaving out those that an earlier close-up already shows.
+fn enlarged_spots<'a>(board: &Board, spots: &[&'a Spot]) -> Vec<&'a Spot> {
+    let mut chosen: Vec<&Spot> = Vec::new();
+    for &spot in spots {
+        let shown = chosen.iter().any(|c| {
+            let reach = 0.42 * close_up_span(board, c);
+            (c.x_m - spot.x_m).abs() < reach && (c.y_m - spot.y_m).abs() < reach
+        });
+        if !shown && chosen.len() < CLOSE_UPS {
+            chosen.push(spot);
+        }
+    }
+    chosen
+}
+
 /// Rings the spots inside a panel and says where their numbers go.
 fn ring_spots(panel: &mut Panel, spots: &[&Spot], radius_px: f64) -> Vec<PlacedLabel> {
     let shown: Vec<&&Spot> = spots.iter().filter(|s| panel.view().shows([s.x_m, s.y_m])).collect();
@@ -265,25 +285,14 @@ fn close_up(
     canvas.frame(rect, LINE);
     figure::scale_bar(canvas, &view)?;
     figure::write_labels(canvas, &labels)?;
-    let title = format!(
-        "{}  {} {} \u{b1} {} \u{b5}m/m  {}",
-        spot.rank,
-        spot.track,
-        figure::microstrain(spot.strain),
-        figure::microstrain_size(spot.strain_error),
-        if spot.singular.is_some() { "(mean at a singular place)" } else { "" },
-    );
-    let title = Canvas::fit(20.0, title.trim_end(), rect.w);
-    canvas.text([rect.x, rect.y - 18], Anchor::Left, 20.0, INK, &title)?;
-    let place = format!(
-        "x {:.3} mm, y {:.3} mm, {:.2} mm from {}",
-        spot.x_m * 1e3,
-        spot.y_m * 1e3,
-        spot.near_m * 1e3,
-        spot.near
-    );
-    let place = Canvas::fit(18.0, &place, rect.w);
-    canvas.text([rect.x, rect.y + rect.h + 18], Anchor::Left, 18.0, SOFT_INK, &place)
+    let mean = if spot.singular.is_some() { " (mean)" } else { "" };
+    let (strain, error) = figure::strain_with_error(spot.strain, spot.strain_error);
+    let title = format!("{}  {}  {strain} \u{b1} {error} \u{b5}m/m{mean}", spot.rank, spot.track);
+    canvas.text([rect.x, rect.y - 18], Anchor::Left, 20.0, INK, &Canvas::fit(20.0, &title, rect.w))?;
+    let place = format!("x {:.3} mm, y {:.3} mm", spot.x_m * 1e3, spot.y_m * 1e3).replace('-', "\u{2212}");
+    let near = format!("{:.2} mm from {}", spot.near_m * 1e3, spot.near);
+    let lines = [(SOFT_INK, place), (SOFT_INK, near)];
+    figure::lines(canvas, [rect.x, rect.y + rect.h + 18], 18.0, rect.w, &lines)
 }
 
 /// Width shown around a spot: the arm or a few track widths, m.
@@ -336,14 +345,10 @@ pub(crate) fn file_name(layer: &str, faces: Faces, suffix: &str) -> String {
     format!("strain-{}{face}{suffix}.png", figure::file_words(layer))
 }
 
-/// Whether any region is there to draw.
-pub(crate) fn has_shape(region: &Region) -> bool {
-    region.contours.iter().any(|c| c.len() > 2)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::output::sample;
 
     #[test]
     fn ranking_takes_the_larger_magnitude_and_keeps_the_sign() {
@@ -351,5 +356,44 @@ mod tests {
         assert!((ranking([4e-4, -1e-3, 0.0]) + 1e-3).abs() < 1e-15, "compression along y");
         // Pure shear g = 2 e: principal strains +-e at 45 degrees.
         assert!((ranking([0.0, 0.0, 2e-3]).abs() - 1e-3).abs() < 1e-15, "pure shear");
+    }
+
+    fn style(full_scale: f64) -> MapStyle {
+        MapStyle { full_scale, state: "60 mA, 20 \u{b0}C".to_owned(), colours: StrainScale::new() }
+    }
+
+    #[test]
+    fn map_shows_the_copper_in_its_colours() {
+        let (board, answer) = (sample::board(), sample::answer());
+        let of = MapOf { board: &board, answer: &answer, layer_index: 1, faces: Faces::Worse };
+        let full = handy_full_scale(std::slice::from_ref(&answer));
+        let bytes = draw(&of, &style(full)).expect("a map");
+        sample::keep("strain-map.png", &bytes);
+        let (w, h, rgb) = sample::pixels(&bytes);
+        assert_eq!(w, 1600, "page width");
+        assert!((700..2000).contains(&h), "page height {h}");
+        let tension = rgb.iter().filter(|c| c[0] > 150 && c[2] < 110).count();
+        let film = rgb.iter().filter(|&&c| c == FILM).count();
+        assert!(tension > 2000, "only {tension} pixels of clear tension");
+        assert!(film > 50_000, "only {film} pixels of film");
+        assert_eq!(bytes, draw(&of, &style(full)).expect("a map"), "same input, same bytes");
+    }
+
+    #[test]
+    fn one_face_alone_and_a_fixed_scale_change_the_colours() {
+        let (board, answer) = (sample::board(), sample::answer());
+        let of = |faces| MapOf { board: &board, answer: &answer, layer_index: 1, faces };
+        let lower = draw(&of(Faces::One(Face::Lower)), &style(3e-3)).expect("a map");
+        sample::keep("strain-map-lower.png", &lower);
+        let upper = draw(&of(Faces::One(Face::Upper)), &style(3e-3)).expect("a map");
+        let wide = draw(&of(Faces::One(Face::Upper)), &style(3e-2)).expect("a map");
+        assert!(lower != upper && upper != wide, "the maps do not differ");
+    }
+
+    #[test]
+    fn layer_without_copper_is_an_error() {
+        let (board, answer) = (sample::board(), sample::answer());
+        let of = MapOf { board: &board, answer: &answer, layer_index: 0, faces: Faces::Worse };
+        assert!(draw(&of, &style(1e-3)).is_err(), "film has no copper strain");
     }
 }

@@ -1,0 +1,358 @@
+//! The bent board at true scale: from the side, and obliquely from above.
+//!
+//! Input: the displacements of one answer. Output: a PNG. Nothing is magnified; the outline at rest is drawn
+//! as a thin line. Magnets are drawn where they stand, so that the gap can be judged.
+
+use super::canvas::{Anchor, Canvas, PictureError, Rect};
+use super::colour::{FILM, INK, LINE, PAPER, Rgb, SOFT_INK, mix};
+use super::figure;
+use super::panel::{Panel, View};
+use copperbend_mesh::board::{Board, Magnet, MagnetShape};
+use copperbend_mesh::region::{Point, Region};
+use copperbend_solver::result::BendAnswer;
+
+const PAGE_WIDTH: i32 = 1600;
+const MARGIN: i32 = 40;
+const COPPER: Rgb = [205, 150, 105];
+const MAGNET: Rgb = [168, 176, 190];
+const BENT: Rgb = [44, 74, 110];
+
+/// Draws the bent shape of one answer. `words`: figures for the line under the title.
+///
+/// # Errors
+/// The page cannot be drawn.
+pub(crate) fn draw(board: &Board, answer: &BendAnswer, words: &str) -> Result<Vec<u8>, PictureError> {
+    let scene = Scene::of(board, answer)?;
+    let left = MARGIN + 58;
+    let wide = PAGE_WIDTH - left - MARGIN;
+    let (top, gap) = (150, 130);
+    let side_box = scene.box_of(&Projection::side(scene.along));
+    let oblique_box = scene.box_of(&Projection::oblique(scene.along));
+    let side_h = height_for(side_box, wide - 60, [240.0, 640.0]) + 60;
+    let oblique_h = height_for(oblique_box, wide - 60, [300.0, 820.0]) + 60;
+    let height = top + side_h + gap + oblique_h + 60;
+    let mut canvas = Canvas::new(figure::side(PAGE_WIDTH), figure::side(height), PAPER)?;
+
+    let title = "Bent shape, true scale".to_owned();
+    let below = [board.title.as_str(), words].join("   ");
+    figure::heading(&mut canvas, MARGIN, PAGE_WIDTH - 2 * MARGIN, [&title, below.trim()])?;
+    canvas.text([left, top - 18], Anchor::Left, 20.0, INK, "from the side, along the hinge line")?;
+    let view = View::fit(Rect { x: left, y: top, w: wide, h: side_h }, side_box, 26);
+    scene.side(&view).place(&mut canvas);
+    figure::axes_named(&mut canvas, &view, ["along the arm, mm", "z, mm"])?;
+    figure::scale_bar(&mut canvas, &view)?;
+
+    let second = top + side_h + gap;
+    canvas.text([left, second - 18], Anchor::Left, 20.0, INK, "obliquely from above")?;
+    let view = View::fit(Rect { x: left, y: second, w: wide, h: oblique_h }, oblique_box, 26);
+    scene.oblique(&view).place(&mut canvas);
+    canvas.frame(view.rect, LINE);
+    figure::scale_bar(&mut canvas, &view)?;
+    let foot = "Thin line: the board at rest. Loaded shape with the unloaded shape's own bend included.";
+    canvas.text([MARGIN, height - 24], Anchor::Left, 16.0, SOFT_INK, foot)?;
+    canvas.png()
+}
+
+/// Height of a panel that shows a box at a width, within limits, pixels.
+fn height_for([lo, hi]: [Point; 2], width: i32, limits: [f64; 2]) -> i32 {
+    let aspect = (hi[1] - lo[1]) / (hi[0] - lo[0]).max(1e-12);
+    figure::px((f64::from(width) * aspect).clamp(limits[0], limits[1]))
+}
+
+/// A parallel view of space: page right, page up, and towards the eye.
+#[derive(Debug, Clone, Copy)]
+struct Projection {
+    right: [f64; 3],
+    up: [f64; 3],
+    eye: [f64; 3],
+}
+
+impl Projection {
+    /// Along the hinge line: arm direction to the right, z up.
+    fn side(along: Point) -> Self {
+        Self { right: [along[0], along[1], 0.0], up: [0.0, 0.0, 1.0], eye: [along[1], -along[0], 0.0] }
+    }
+
+    /// From above and aside: the arm runs to the right and away.
+    fn oblique(along: Point) -> Self {
+        let (turn, lift) = (35f64.to_radians(), 28f64.to_radians());
+        let (ct, st) = (turn.cos(), turn.sin());
+        let right = [along[0] * ct + along[1] * st, along[1] * ct - along[0] * st, 0.0];
+        // The horizontal direction towards the eye is a quarter turn clockwise from `right`.
+        let towards = [right[1], -right[0], 0.0];
+        let (cl, sl) = (lift.cos(), lift.sin());
+        Self {
+            right,
+            up: [-towards[0] * sl, -towards[1] * sl, cl],
+            eye: [towards[0] * cl, towards[1] * cl, sl],
+        }
+    }
+
+    fn flat(&self, p: [f64; 3]) -> Point {
+        [dot(self.right, p), dot(self.up, p)]
+    }
+}
+
+fn dot(a: [f64; 3], b: [f64; 3]) -> f64 {
+    a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+}
+
+fn cross(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {
+    [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+}
+
+fn minus(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {
+    [a[0] - b[0], a[1] - b[1], a[2] - b[2]]
+}
+
+/// Everything that is drawn, in space, with the hinge line through the origin.
+struct Scene {
+    along: Point,
+    bent: Vec<[f64; 3]>,
+    triangles: Vec<[u32; 3]>,
+    copper: Vec<bool>,
+    rim: Vec<[u32; 2]>,
+    rest: Vec<Vec<[f64; 3]>>,
+    magnets: Vec<(String, Vec<[f64; 3]>)>,
+    thickness_m: f64,
+}
+
+impl Scene {
+    fn of(board: &Board, answer: &BendAnswer) -> Result<Self, PictureError> {
+        let shape = &answer.shape;
+        let bounds = figure::bounds(&board.outline)?;
+        let (hinge, along) = hinge(board, bounds);
+        let shift = |p: [f64; 3]| [p[0] - hinge[0], p[1] - hinge[1], p[2]];
+        let bent = shape
+            .points_m
+            .iter()
+            .zip(&shape.loaded)
+            .map(|(p, d)| shift([p[0] + d[0], p[1] + d[1], d[2]]))
+            .collect();
+        let mut copper = vec![false; shape.triangles.len()];
+        for t in answer.maps.iter().flat_map(|m| &m.triangles) {
+            copper[*t as usize] = true;
+        }
+        let rest = board.outline.contours.iter();
+        let rest = rest.map(|c| c.iter().map(|p| shift([p[0], p[1], 0.0])).collect()).collect();
+        let size = (bounds[1][0] - bounds[0][0]).max(bounds[1][1] - bounds[0][1]);
+        let middle = [0, 1].map(|k| 0.5 * (bounds[0][k] + bounds[1][k]));
+        let near = |m: &&Magnet| {
+            let d = [m.centre_m[0] - middle[0], m.centre_m[1] - middle[1], m.centre_m[2]];
+            dot(d, d).sqrt() < 1.5 * size
+        };
+        let magnets = board.magnets.iter().filter(near);
+        Ok(Self {
+            along,
+            bent,
+            copper,
+            rim: rim(&shape.triangles),
+            rest,
+            magnets: magnets
+                .map(|m| (m.name.clone(), surface_points(m).into_iter().map(shift).collect()))
+                .collect(),
+            thickness_m: shape.thickness_m.iter().copied().fold(0.0, f64::max),
+            triangles: shape.triangles.clone(),
+        })
+    }
+
+    fn box_of(&self, projection: &Projection) -> [Point; 2] {
+        let mut lo = [f64::INFINITY; 2];
+        let mut hi = [f64::NEG_INFINITY; 2];
+        let rest = self.rest.iter().flatten();
+        let magnets = self.magnets.iter().flat_map(|m| &m.1);
+        for p in self.bent.iter().chain(rest).chain(magnets) {
+            let q = projection.flat(*p);
+            for k in 0..2 {
+                if q[k].is_finite() {
+                    lo[k] = lo[k].min(q[k]);
+                    hi[k] = hi[k].max(q[k]);
+                }
+            }
+        }
+        if lo[0] <= hi[0] && lo[1] <= hi[1] { [lo, hi] } else { [[0.0; 2], [1e-3; 2]] }
+    }
+
+    fn magnets(&self, panel: &mut Panel, projection: &Projection) {
+        for (_, points) in &self.magnets {
+            let hull = hull(points.iter().map(|p| projection.flat(*p)).collect());
+            let region = Region { contours: vec![hull] };
+            panel.fill(&region, mix(MAGNET, PAPER, 0.35));
+            panel.outline(&region, 1.0, LINE);
+        }
+    }
+
+    fn rest_lines(&self, panel: &mut Panel, projection: &Projection) {
+        for contour in &self.rest {
+            for i in 0..contour.len() {
+                let ends = [contour[i], contour[(i + 1) % contour.len()]].map(|p| projection.flat(p));
+                panel.line(ends, 1.0, SOFT_INK);
+            }
+        }
+    }
+
+    fn side(&self, view: &View) -> Panel {
+        let projection = Projection::side(self.along);
+        let mut panel = Panel::new(*view, PAPER);
+        self.magnets(&mut panel, &projection);
+        self.rest_lines(&mut panel, &projection);
+        let flat: Vec<Point> = self.bent.iter().map(|p| projection.flat(*p)).collect();
+        let corners: Vec<[Point; 3]> = self.triangles.iter().map(|t| t.map(|n| flat[n as usize])).collect();
+        panel.triangles(&corners, |_, _| Some(mix(BENT, PAPER, 0.35)));
+        let width = (self.thickness_m * view.px_per_m).clamp(2.2, 40.0);
+        for edge in &self.rim {
+            panel.line(edge.map(|n| flat[n as usize]), width, BENT);
+        }
+        panel
+    }
+
+    fn oblique(&self, view: &View) -> Panel {
+        let projection = Projection::oblique(self.along);
+        let mut panel = Panel::new(*view, PAPER);
+        let below: Vec<&(String, Vec<[f64; 3]>)> = self.magnets.iter().collect();
+        let any_above = below.iter().flat_map(|m| &m.1).any(|p| p[2] > 0.0);
+        if !any_above {
+            self.magnets(&mut panel, &projection);
+        }
+        self.rest_lines(&mut panel, &projection);
+        let mut order: Vec<(f64, usize)> = (0..self.triangles.len())
+            .map(|t| (self.corners(t).iter().map(|p| dot(projection.eye, *p)).sum::<f64>(), t))
+            .collect();
+        order.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let corners: Vec<[Point; 3]> =
+            order.iter().map(|&(_, t)| self.corners(t).map(|p| projection.flat(p))).collect();
+        let tones: Vec<Rgb> = order.iter().map(|&(_, t)| self.tone(t)).collect();
+        panel.triangles(&corners, |i, _| Some(tones[i]));
+        for edge in &self.rim {
+            panel.line(edge.map(|n| projection.flat(self.bent[n as usize])), 1.2, BENT);
+        }
+        if any_above {
+            self.magnets(&mut panel, &projection);
+        }
+        panel
+    }
+
+    fn corners(&self, triangle: usize) -> [[f64; 3]; 3] {
+        self.triangles[triangle].map(|n| self.bent[n as usize])
+    }
+
+    /// Colour of a triangle under a light from the upper left of the page.
+    fn tone(&self, triangle: usize) -> Rgb {
+        let [a, b, c] = self.corners(triangle);
+        let n = cross(minus(b, a), minus(c, a));
+        let size = dot(n, n).sqrt().max(1e-300);
+        let light = [-0.48, -0.36, 0.80];
+        let lit = (dot(n, light) / size).abs().clamp(0.0, 1.0);
+        let base = if self.copper[triangle] { COPPER } else { mix(FILM, BENT, 0.12) };
+        mix(mix(base, INK, 0.55), mix(base, PAPER, 0.25), lit)
+    }
+}
+
+/// A point of the hinge line and the mean arm direction; without arms, the long side of the board.
+fn hinge(board: &Board, [lo, hi]: [Point; 2]) -> (Point, Point) {
+    let mut root = [0.0; 2];
+    let mut along = [0.0; 2];
+    for arm in &board.arms {
+        let d = [arm.tip_m[0] - arm.root_m[0], arm.tip_m[1] - arm.root_m[1]];
+        let length = d[0].hypot(d[1]).max(1e-300);
+        for k in 0..2 {
+            root[k] += arm.root_m[k] / board.arms.len() as f64;
+            along[k] += d[k] / length;
+        }
+    }
+    let length = along[0].hypot(along[1]);
+    if length > 1e-6 {
+        return (root, [along[0] / length, along[1] / length]);
+    }
+    if hi[0] - lo[0] >= hi[1] - lo[1] { ([0.0; 2], [1.0, 0.0]) } else { ([0.0; 2], [0.0, 1.0]) }
+}
+
+/// Edges that belong to one triangle only.
+fn rim(triangles: &[[u32; 3]]) -> Vec<[u32; 2]> {
+    let mut edges: Vec<[u32; 2]> = triangles
+        .iter()
+        .flat_map(|t| [[t[0], t[1]], [t[1], t[2]], [t[2], t[0]]])
+        .map(|[a, b]| [a.min(b), a.max(b)])
+        .collect();
+    edges.sort_unstable();
+    edges.chunk_by(|a, b| a == b).filter(|same| same.len() == 1).map(|same| same[0]).collect()
+}
+
+/// Points whose hull is the magnet's body, in board axes, m.
+fn surface_points(magnet: &Magnet) -> Vec<[f64; 3]> {
+    let (rim, height): (Vec<Point>, f64) = match magnet.shape {
+        MagnetShape::Disc { diameter_m: d, height_m } | MagnetShape::Ring { outer_m: d, height_m, .. } => {
+            let turn = |i: i32| (f64::from(i) * 7.5).to_radians();
+            ((0..48).map(|i| [0.5 * d * turn(i).cos(), 0.5 * d * turn(i).sin()]).collect(), height_m)
+        }
+        MagnetShape::Block { sides_m: [a, b, c] } => {
+            let (a, b) = (0.5 * a, 0.5 * b);
+            (vec![[-a, -b], [a, -b], [a, b], [-a, b]], c)
+        }
+    };
+    let own = rim.iter().flat_map(|p| [-0.5, 0.5].map(|s| [p[0], p[1], s * height]));
+    own.map(|p| {
+        let turned = magnet.rotation.map(|row| dot(row, p));
+        [0, 1, 2].map(|k| magnet.centre_m[k] + turned[k])
+    })
+    .collect()
+}
+
+/// Convex hull, counter-clockwise (monotone chain).
+fn hull(mut points: Vec<Point>) -> Vec<Point> {
+    points.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
+    points.dedup();
+    let turn = |o: Point, a: Point, b: Point| (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0]);
+    let mut half = |run: &mut dyn Iterator<Item = Point>| {
+        let mut chain: Vec<Point> = Vec::new();
+        for p in run {
+            while chain.len() > 1 && turn(chain[chain.len() - 2], chain[chain.len() - 1], p) <= 0.0 {
+                chain.pop();
+            }
+            chain.push(p);
+        }
+        chain.pop();
+        chain
+    };
+    let mut out = half(&mut points.iter().copied());
+    out.extend(half(&mut points.iter().rev().copied()));
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::output::sample;
+
+    #[test]
+    fn bent_board_is_drawn_at_true_scale_with_the_rest_outline() {
+        let (board, answer) = (sample::board(), sample::answer());
+        let bytes = draw(&board, &answer, "flap angle +14.2\u{b0}").expect("a picture");
+        sample::keep("shape.png", &bytes);
+        let (w, h, rgb) = sample::pixels(&bytes);
+        assert_eq!(w, 1600, "page width");
+        assert!((700..2200).contains(&h), "page height {h}");
+        assert!(rgb.iter().filter(|&&c| c == BENT).count() > 1500, "the bent board is missing");
+        assert!(rgb.iter().filter(|&&c| c == SOFT_INK).count() > 300, "the outline at rest is missing");
+        assert_eq!(bytes, draw(&board, &answer, "flap angle +14.2\u{b0}").expect("a picture"), "repeats");
+    }
+
+    #[test]
+    fn rim_of_two_triangles_is_their_outline() {
+        assert_eq!(rim(&[[0, 1, 2], [0, 2, 3]]), vec![[0, 1], [0, 3], [1, 2], [2, 3]], "inner edge kept");
+    }
+
+    #[test]
+    fn hull_of_a_square_with_inner_points_is_the_square() {
+        let hull = hull(vec![[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.5, 0.5], [0.5, 0.0]]);
+        assert_eq!(hull.len(), 4, "{hull:?}");
+    }
+
+    #[test]
+    fn oblique_axes_are_a_right_handed_frame() {
+        let p = Projection::oblique([1.0, 0.0]);
+        let up = cross(p.eye, p.right);
+        assert!((0..3).all(|k| (up[k] - p.up[k]).abs() < 1e-12), "{up:?} against {:?}", p.up);
+        assert!((dot(p.eye, p.eye) - 1.0).abs() < 1e-12, "the eye direction has unit length");
+    }
+}
