@@ -1,19 +1,232 @@
-//! The board as understood: areas, mass, the stack at a point, resistance.
+//! The board as understood: areas, mass, the stack at a point, arm sections, resistance.
+//!
+//! In: a board. Out: plain tables. Absent: mesh, solving.
 
-use crate::result::{BoardSummary, StackAt};
-use copperbend_mesh::board::Board;
-use copperbend_mesh::region::Point;
+use crate::model::{laminate_of_layers, slides};
+use crate::result::{
+    ArmFacts, BoardSummary, BondLimit, CircuitFacts, LayerFacts, StackAt, StackPly, TrackFacts,
+};
+use copperbend_mesh::board::{Arm, Board, ConductorKind, CurrentPath, LayerId, LayerKind, MaterialId};
+use copperbend_mesh::layup::stack;
+use copperbend_mesh::region::{Point, Region};
 
 /// Areas, mass and circuit of a board.
 #[must_use]
 pub fn summarise(board: &Board) -> BoardSummary {
-    let _ = board;
-    BoardSummary::default()
+    let pieces = stack_regions(board);
+    let masses = layer_masses(board, &pieces);
+    let layers = board.layers.iter().zip(&masses).map(|(layer, &mass_kg)| LayerFacts {
+        name: layer.name.clone(),
+        material: board.materials[layer.material.0 as usize].name.clone(),
+        kind: kind_words(layer.kind).into(),
+        thickness_m: layer.thickness_m,
+        area_m2: layer.region.area_m2(),
+        mass_kg,
+    });
+    let tracks = board.conductors.iter().map(|c| {
+        let (length_m, width_m) = match &c.kind {
+            ConductorKind::Track { centre_line_m, width_m } => {
+                (Some(copperbend_mesh::coil::length_m(centre_line_m)), Some(*width_m))
+            }
+            ConductorKind::CoilTurns | ConductorKind::Pour => (None, None),
+        };
+        let layer = board.layers[c.layer.0 as usize].name.clone();
+        TrackFacts { name: c.name.clone(), layer, length_m, width_m, area_m2: c.region.area_m2() }
+    });
+    BoardSummary {
+        outline_area_m2: board.outline.area_m2(),
+        extent_m: board.outline.bounds().unwrap_or_default(),
+        layers: layers.collect(),
+        layer_mass_kg: masses.iter().sum(),
+        body_mass_kg: board.bodies.iter().map(|b| b.mass_kg).sum(),
+        flap_mass_kg: flap_mass_kg(board, &pieces),
+        arms: board.arms.iter().map(|arm| arm_facts(board, arm)).collect(),
+        circuit: board.current.as_ref().map(|path| circuit_facts(board, path)),
+        tracks: tracks.collect(),
+    }
 }
 
 /// The stack at a point; None outside the outline.
+///
+/// Smeared coils count as full copper here. Bending is about y, free to curl across.
 #[must_use]
 pub fn stack_at(board: &Board, at_m: Point) -> Option<StackAt> {
-    let _ = (board, at_m);
-    None
+    if !board.outline.contains(at_m) {
+        return None;
+    }
+    let layers = layers_at(board, at_m);
+    let plies: Vec<StackPly> = stack(board, &layers)
+        .plies
+        .iter()
+        .map(|ply| {
+            let layer = &board.layers[ply.layer.0 as usize];
+            StackPly {
+                layer: layer.name.clone(),
+                material: board.materials[layer.material.0 as usize].name.clone(),
+                z_m: [ply.z0_m, ply.z1_m],
+                sliding: layer.stiffener.is_some_and(|s| slides(board, s, BondLimit::AsWritten)),
+            }
+        })
+        .collect();
+    let laminate = laminate_of_layers(board, &layers, BondLimit::AsWritten);
+    let bending_nm = laminate.compliance().map_or(0.0, |c| 1.0 / c[(3, 3)]);
+    Some(StackAt {
+        at_m,
+        plies,
+        thickness_m: laminate.thickness_m(),
+        neutral_z_m: laminate.neutral_plane_m(),
+        bending_nm,
+    })
+}
+
+/// What a layer is for, in the trade's words.
+#[must_use]
+pub fn kind_words(kind: LayerKind) -> &'static str {
+    match kind {
+        LayerKind::Film => "film",
+        LayerKind::Copper => "copper",
+        LayerKind::Adhesive => "adhesive",
+        LayerKind::Cover => "cover",
+        LayerKind::Mask => "mask",
+        LayerKind::Finish => "finish",
+        LayerKind::Stiffener => "stiffener",
+        LayerKind::Tape => "tape",
+    }
+}
+
+/// Layers present at a point, from the bottom.
+pub(crate) fn layers_at(board: &Board, at: Point) -> Vec<LayerId> {
+    board.layers.iter().zip(0_u32..).filter(|(l, _)| l.region.contains(at)).map(|(_, n)| LayerId(n)).collect()
+}
+
+/// The outline cut into regions of equal stack.
+fn stack_regions(board: &Board) -> Vec<(Region, Vec<LayerId>)> {
+    let everything: Vec<&Region> =
+        std::iter::once(&board.outline).chain(board.layers.iter().map(|l| &l.region)).collect();
+    let mut pieces = vec![(Region::union(&everything), Vec::new())];
+    for (layer, number) in board.layers.iter().zip(0_u32..) {
+        let mut next = Vec::with_capacity(pieces.len() * 2);
+        for (region, layers) in pieces {
+            let inside = region.intersection(&layer.region);
+            if inside.is_empty() {
+                next.push((region, layers));
+                continue;
+            }
+            let outside = region.difference(&layer.region);
+            if !outside.is_empty() {
+                next.push((outside, layers.clone()));
+            }
+            let mut with = layers;
+            with.push(LayerId(number));
+            next.push((inside, with));
+        }
+        pieces = next;
+    }
+    pieces
+}
+
+fn layer_masses(board: &Board, pieces: &[(Region, Vec<LayerId>)]) -> Vec<f64> {
+    let mut masses = vec![0.0; board.layers.len()];
+    for (region, layers) in pieces {
+        for ply in stack(board, layers).plies {
+            let layer = &board.layers[ply.layer.0 as usize];
+            let own = density(board, layer.material);
+            let mut mass = own * region.area_m2();
+            for smear in &layer.smears {
+                let part = region.intersection(&smear.region).area_m2();
+                let filler = density(board, smear.filler);
+                mass -= part * (1.0 - smear.copper_share) * (own - filler);
+            }
+            masses[ply.layer.0 as usize] += mass * (ply.z1_m - ply.z0_m);
+        }
+    }
+    masses
+}
+
+fn density(board: &Board, material: MaterialId) -> f64 {
+    board.materials[material.0 as usize].density_kg_m3.v
+}
+
+/// Flap's layers and the bodies whose centre lies on it, kg.
+fn flap_mass_kg(board: &Board, pieces: &[(Region, Vec<LayerId>)]) -> Option<f64> {
+    let flap = board.flap.as_ref()?;
+    let inside: Vec<(Region, Vec<LayerId>)> =
+        pieces.iter().map(|(r, l)| (r.intersection(&flap.region), l.clone())).collect();
+    let layers: f64 = layer_masses(board, &inside).iter().sum();
+    let on_it = board.bodies.iter().filter(|b| flap.region.contains(b.region.centroid_m()));
+    Some(layers + on_it.map(|b| b.mass_kg).sum::<f64>())
+}
+
+fn circuit_facts(board: &Board, path: &CurrentPath) -> CircuitFacts {
+    let mut facts = CircuitFacts { current_a: path.current_a, ..CircuitFacts::default() };
+    for segment in &path.segments {
+        let Some(layer) = segment.layer.filter(|_| segment.section_m2 > 0.0) else { continue };
+        let [a, b] = [segment.from_m, segment.to_m];
+        let length = (b[0] - a[0]).hypot(b[1] - a[1]).hypot(b[2] - a[2]);
+        let material = &board.materials[board.layers[layer.0 as usize].material.0 as usize];
+        let resistivity = material.resistivity_ohm_m.as_ref().map_or(0.0, |r| r.v);
+        facts.length_m += length;
+        facts.resistance_ohm += resistivity * length / segment.section_m2;
+        facts.density_a_per_m2 = facts.density_a_per_m2.max(path.current_a.abs() / segment.section_m2);
+    }
+    facts.power_w = facts.resistance_ohm * path.current_a.powi(2);
+    facts
+}
+
+fn arm_facts(board: &Board, arm: &Arm) -> ArmFacts {
+    let length_m = (arm.tip_m[0] - arm.root_m[0]).hypot(arm.tip_m[1] - arm.root_m[1]);
+    let [bending_nm2, neutral_z_m] = section(board, arm);
+    ArmFacts { name: arm.name.clone(), length_m, width_m: arm.width_m, bending_nm2, neutral_z_m }
+}
+
+/// Bending stiffness, N m2, and neutral plane, m, of an arm cut at mid-length; sliding stiffeners left out.
+///
+/// Transformed-section beam: each ply counts with its modulus along the arm.
+fn section(board: &Board, arm: &Arm) -> [f64; 2] {
+    let run = [arm.tip_m[0] - arm.root_m[0], arm.tip_m[1] - arm.root_m[1]];
+    let length = run[0].hypot(run[1]);
+    let angle = run[1].atan2(run[0]);
+    let middle = [0.5 * (arm.tip_m[0] + arm.root_m[0]), 0.5 * (arm.tip_m[1] + arm.root_m[1])];
+    let across = [-run[1] / length, run[0] / length];
+    let mut cuts: Vec<f64> = cuts(&arm.region, middle, across);
+    for layer in &board.layers {
+        cuts.extend(self::cuts(&layer.region, middle, across));
+    }
+    cuts.sort_by(f64::total_cmp);
+    let mut sums = [0.0; 3];
+    for pair in cuts.windows(2) {
+        let (width, at) = (pair[1] - pair[0], 0.5 * (pair[0] + pair[1]));
+        let place = [middle[0] + at * across[0], middle[1] + at * across[1]];
+        if width <= 0.0 || !arm.region.contains(place) {
+            continue;
+        }
+        let laminate = laminate_of_layers(board, &layers_at(board, place), BondLimit::AsWritten);
+        for ply in laminate.plies.iter().filter(|p| !p.sliding) {
+            let turn = crate::laminate::strain_rotation(angle);
+            let compliance = ply.q_pa.try_inverse().unwrap_or_default();
+            // Stress along the arm in board axes, then the strain along the arm that it makes.
+            let stress = turn.transpose() * nalgebra::Vector3::x();
+            let modulus = 1.0 / (turn * compliance * stress)[0];
+            for (sum, power) in sums.iter_mut().zip(1..) {
+                *sum += modulus * width * (ply.z1_m.powi(power) - ply.z0_m.powi(power)) / f64::from(power);
+            }
+        }
+    }
+    let [stretch, coupling, bending] = sums;
+    if stretch > 0.0 { [bending - coupling * coupling / stretch, coupling / stretch] } else { [0.0, 0.0] }
+}
+
+/// Places where a region's edges cross the line through `at` along `direction`, m along it.
+fn cuts(region: &Region, at: Point, direction: [f64; 2]) -> Vec<f64> {
+    region
+        .edges()
+        .filter_map(|ends| {
+            let [p, q] = ends.map(|e| {
+                let off = [e[0] - at[0], e[1] - at[1]];
+                [off[0] * direction[0] + off[1] * direction[1], off[1] * direction[0] - off[0] * direction[1]]
+            });
+            let crosses = (p[1] > 0.0) != (q[1] > 0.0);
+            crosses.then(|| p[0] + (q[0] - p[0]) * p[1] / (p[1] - q[1]))
+        })
+        .collect()
 }

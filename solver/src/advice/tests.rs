@@ -1,0 +1,1 @@
+//! Layout advice on small boards made for it.
