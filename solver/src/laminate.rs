@@ -57,6 +57,19 @@ pub struct Laminate {
     pub mass: [f64; 3],
     /// Factor on the membrane's higher-order drilling strain in a stiffness, [`crate::element::membrane_scale`].
     pub drilling_scale: f64,
+    /// Plies whose copper strains otherwise than the ply as a whole (smeared turns).
+    pub copper: Vec<CopperShare>,
+}
+
+/// Strain of the copper inside a ply of smeared turns: `share * ply strain + thermal_factor * offset`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CopperShare {
+    /// Ply.
+    pub ply: usize,
+    /// From the ply's mechanical strain to the copper's, board axes, order xx, yy, xy (engineering shear).
+    pub share: Matrix3<f64>,
+    /// Added at the plies' own heating: the copper's free strain differs from the ply's.
+    pub offset: Vector3<f64>,
 }
 
 /// A, B, D and thermal resultants of some plies about z = 0.
@@ -129,6 +142,7 @@ impl Laminate {
             thermal_m,
             mass,
             drilling_scale,
+            copper: Vec::new(),
         }
     }
 
@@ -174,7 +188,7 @@ impl Laminate {
     #[must_use]
     pub fn shifted(&self, up_m: f64) -> Self {
         let lowered = |p: &Ply| Ply { z0_m: p.z0_m - up_m, z1_m: p.z1_m - up_m, ..p.clone() };
-        Self::new(self.plies.iter().map(lowered).collect())
+        Self { copper: self.copper.clone(), ..Self::new(self.plies.iter().map(lowered).collect()) }
     }
 
     /// Height, m, of the plane without strain when the stack is bent about y and nothing pulls at it.
@@ -223,6 +237,20 @@ impl Laminate {
         thermal_factor: f64,
     ) -> Vector3<f64> {
         self.strain_at(ply, z_m, strain, thermal_factor) - self.plies[ply].free_strain() * thermal_factor
+    }
+
+    /// [`Self::mechanical_strain_at`] of the copper itself, where the ply is a mixture of turns and filler.
+    #[must_use]
+    pub fn copper_strain_at(
+        &self,
+        ply: usize,
+        z_m: f64,
+        strain: &Vector6<f64>,
+        thermal_factor: f64,
+    ) -> Vector3<f64> {
+        let whole = self.mechanical_strain_at(ply, z_m, strain, thermal_factor);
+        let own = self.copper.iter().find(|c| c.ply == ply);
+        own.map_or(whole, |c| c.share * whole + c.offset * thermal_factor)
     }
 
     /// Stress (xx, yy, xy), Pa, in ply `ply` at height `z_m`.

@@ -267,8 +267,10 @@ pub struct ElongationCheck {
     pub x_m: f64,
     /// Where, m.
     pub y_m: f64,
-    /// Largest mechanical normal strain (tension only, over all directions).
+    /// Mechanical normal strain of largest magnitude over directions and both faces, signed.
     pub strain: f64,
+    /// Uncertainty of it.
+    pub strain_error: f64,
     /// Elongation at break, where known.
     pub elongation: Option<f64>,
     /// Strain over elongation.

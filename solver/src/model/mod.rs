@@ -10,7 +10,6 @@ mod stacks;
 mod supports;
 
 pub use flap::{Hinge, PlaneMotion, flap_motion};
-pub(crate) use place::point_shares;
 pub use place::{area_m2, centroid_m, triangles_in};
 pub use stacks::TURN_STEP_DEG;
 pub(crate) use stacks::{laminate_of_layers, slides};

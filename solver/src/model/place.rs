@@ -108,7 +108,7 @@ fn line_shares(flat: &FlatMesh, line: [Point; 2]) -> Vec<(u32, f64)> {
 }
 
 /// The node at a point, or the corners of the triangle around it by area coordinates.
-pub(crate) fn point_shares(flat: &FlatMesh, at: Point) -> Vec<(u32, f64)> {
+fn point_shares(flat: &FlatMesh, at: Point) -> Vec<(u32, f64)> {
     let near = (0_u32..)
         .zip(&flat.points_m)
         .map(|(node, p)| ((p[0] - at[0]).hypot(p[1] - at[1]), node))

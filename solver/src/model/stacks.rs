@@ -3,7 +3,9 @@
 //! In: board, mesh, bond limit, reference plane. Out: distinct laminates and who has which. Absent: supports.
 
 use super::place::{area_m2, centroid_m};
-use crate::laminate::{Laminate, Ply, isotropic_q, orthotropic_q, rotated_expansion};
+use crate::laminate::{
+    CopperShare, Laminate, Ply, isotropic_q, orthotropic_q, rotated_expansion, strain_rotation,
+};
 use crate::result::BondLimit;
 use copperbend_mesh::board::{Board, Bond, Elastic, LayerId, Material, Smear, TurnAxes};
 use copperbend_mesh::layup::{LayupPly, stack};
@@ -153,22 +155,38 @@ fn laminate(
     reference_z_m: f64,
 ) -> (Laminate, f64) {
     let layup = stack(board, &kind.layers);
-    let plies: Vec<Ply> = layup
-        .plies
-        .iter()
-        .map(|ply| {
-            let turned = kind.smears.iter().zip(turns).find(|((layer, _), _)| *layer == ply.layer);
-            let smear = turned.and_then(|(&s, &step)| {
-                Some((smear_of(board, s)?, f64::from(step) * TURN_STEP_DEG.to_radians()))
-            });
-            one_ply(board, ply, smear, bond, reference_z_m)
-        })
-        .collect();
+    let smear_at = |layer: LayerId| {
+        let (&own, &step) = kind.smears.iter().zip(turns).find(|((l, _), _)| *l == layer)?;
+        Some((smear_of(board, own)?, f64::from(step) * TURN_STEP_DEG.to_radians()))
+    };
+    let plies = layup.plies.iter().map(|p| one_ply(board, p, smear_at(p.layer), bond, reference_z_m));
+    let mut laminate = Laminate::new(plies.collect());
+    for (n, ply) in layup.plies.iter().enumerate() {
+        if let Some((smear, angle)) = smear_at(ply.layer) {
+            laminate.copper.push(copper_share(board, ply.layer, n, smear, angle));
+        }
+    }
     let flex = layup.plies.iter().filter(|p| board.layers[p.layer.0 as usize].stiffener.is_none());
     let (low, high) =
         flex.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), p| (low.min(p.z0_m), high.max(p.z1_m)));
     let mid = if low <= high { 0.5 * (low + high) } else { reference_z_m };
-    (Laminate::new(plies), mid)
+    (laminate, mid)
+}
+
+/// Strain of the turns inside a smeared ply: along them as the ply, across and in shear by equal stress.
+fn copper_share(board: &Board, layer: LayerId, ply: usize, smear: &Smear, angle: f64) -> CopperShare {
+    let material = board.layers[layer.0 as usize].material;
+    let copper = &board.materials[material.0 as usize];
+    let (own, mix) =
+        (Plane::of(copper), smeared(copper, &board.materials[smear.filler.0 as usize], smear.copper_share));
+    let in_turns = nalgebra::Vector3::new(1.0, mix.e2 / own.e2, mix.g12 / own.g12);
+    let back = strain_rotation(-angle);
+    let along = (mix.expansion[0] - own.expansion[0]) * heating_k(board, material);
+    CopperShare {
+        ply,
+        share: back * nalgebra::Matrix3::from_diagonal(&in_turns) * strain_rotation(angle),
+        offset: back * nalgebra::Vector3::new(along, 0.0, 0.0),
+    }
 }
 
 fn one_ply(

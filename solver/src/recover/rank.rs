@@ -70,7 +70,7 @@ pub fn rank_layer(
     for (ply, own) in laminate.plies.iter().enumerate().filter(|(_, own)| own.layer == layer) {
         for face in [Face::Lower, Face::Upper] {
             let z_m = if face == Face::Lower { own.z0_m } else { own.z1_m };
-            let at_face = laminate.mechanical_strain_at(ply, z_m, strain, thermal_factor);
+            let at_face = laminate.copper_strain_at(ply, z_m, strain, thermal_factor);
             let (value, direction_rad) = largest_normal(&at_face);
             if best.is_none_or(|found| value.abs() > found.strain.abs()) {
                 best = Some(Ranked { strain: value, direction_rad, face, z_m, components: at_face.into() });

@@ -1,0 +1,172 @@
+//! Limits, warnings, cautions, and what the model leaves out.
+
+use crate::result::{BendAnswer, BendReport, BondLimit, Caution, LimitCheck, Remark};
+use copperbend_mesh::board::Board;
+
+/// Flap angle from which a linear answer is questionable, rad (5 degrees).
+const LARGE_ANGLE_RAD: f64 = 5.0 * std::f64::consts::PI / 180.0;
+/// Deflection over arm length from which a linear answer is questionable.
+const LARGE_DEFLECTION: f64 = 0.10;
+/// Elastic copper strain from which yielding matters; annealed foil yields at or before it (0.2 % offset strain).
+const YIELDING: f64 = 2e-3;
+/// Digits below which the solve itself limits the answer.
+const FEW_DIGITS: f64 = 4.0;
+
+/// Fills limits, warnings, cautions and omissions.
+pub(super) fn fill(board: &Board, report: &mut BendReport) {
+    report.limits = limits(board, report);
+    report.warnings = board
+        .warnings
+        .iter()
+        .map(|w| Remark { place: w.place.clone(), text: w.text.clone(), remedy: w.remedy.clone() })
+        .collect();
+    for answer in &report.answers {
+        report.warnings.extend(warnings(board, answer));
+    }
+    report.cautions = cautions(board);
+    report.left_out = left_out(board, report);
+}
+
+fn limits(board: &Board, report: &BendReport) -> Vec<LimitCheck> {
+    let mut checks = Vec::new();
+    let mut check = |what: &str, unit: &str, limit: Option<f64>, value: f64| {
+        if let Some(limit) = limit {
+            let exceeded = value > limit;
+            checks.push(LimitCheck { what: what.into(), unit: unit.into(), limit, value, exceeded });
+        }
+    };
+    let most = |of: &dyn Fn(&BendAnswer) -> f64| report.answers.iter().map(of).fold(0.0, f64::max);
+    let strain = most(&|a| a.spots.iter().map(|s| s.strain.abs() + s.strain_error).fold(0.0, f64::max));
+    check("copper strain", "1", board.limits.copper_strain, strain);
+    let angle = most(&|a| a.loaded.flap_angle_rad.unwrap_or(0.0).abs());
+    check("flap angle", "rad", board.limits.flap_angle_rad, angle);
+    let current = board.current.as_ref().map_or(0.0, |c| c.current_a.abs());
+    check("current", "A", board.limits.current_a, current);
+    checks
+}
+
+fn bond_words(bond: BondLimit) -> &'static str {
+    match bond {
+        BondLimit::AsWritten => "answer",
+        BondLimit::Bonded => "answer with tapes stiff in shear",
+        BondLimit::Sliding => "answer with tapes sliding",
+    }
+}
+
+fn warnings(board: &Board, answer: &BendAnswer) -> Vec<Remark> {
+    let place = bond_words(answer.bond).to_owned();
+    let mut found = Vec::new();
+    let mut warn = |text: String, remedy: &str| {
+        found.push(Remark { place: place.clone(), text, remedy: remedy.into() });
+    };
+    let angle = answer.loaded.flap_angle_rad.unwrap_or(0.0).abs();
+    let arm = shortest_arm_m(board);
+    let reach = answer.loaded.largest_m / arm;
+    if angle > LARGE_ANGLE_RAD || reach > LARGE_DEFLECTION {
+        warn(
+            format!(
+                "flap angle {:.1} degrees, deflection {:.0} % of the arm's length: beyond about 5 degrees or 10 % the \
+                 linear theory used here drifts",
+                angle.to_degrees(),
+                100.0 * reach
+            ),
+            "take the figures as a first estimate, or lower the load to stay in the linear range",
+        );
+    }
+    if !answer.mesh.complete {
+        warn(
+            format!("the mesh stopped early; smallest angle {:.1} degrees", answer.mesh.min_angle_deg),
+            "allow more triangles ([mesh] max_triangles), or remove features thinner than the triangles",
+        );
+    }
+    if !answer.settle.settled && !answer.spots.is_empty() {
+        warn(
+            format!("the worst spots did not settle: {}", answer.settle.stopped),
+            "read each strain with its uncertainty; raise [mesh] max_refinements or max_triangles",
+        );
+    }
+    if let Some(top) = answer.spots.first()
+        && top.strain.abs() > YIELDING
+    {
+        warn(
+            format!(
+                "copper strain {:.2} %: annealed copper yields before 0.2 %, the model is elastic",
+                100.0 * top.strain
+            ),
+            "the place holds; where films carry the bending the strain holds too, where copper does it is larger",
+        );
+    }
+    if answer.accuracy.digits < FEW_DIGITS {
+        warn(
+            format!("the displacements have only {:.1} good digits", answer.accuracy.digits),
+            "use larger triangles ([mesh] fine): below half the thickness they gain nothing",
+        );
+    }
+    found
+}
+
+/// Length of the shortest arm; without arms the longer side of the outline's extent, m.
+fn shortest_arm_m(board: &Board) -> f64 {
+    let arms = board.arms.iter().map(|a| (a.tip_m[0] - a.root_m[0]).hypot(a.tip_m[1] - a.root_m[1]));
+    let least = arms.fold(f64::INFINITY, f64::min);
+    if least.is_finite() {
+        return least;
+    }
+    board.outline.bounds().map_or(f64::INFINITY, |[low, high]| (high[0] - low[0]).max(high[1] - low[1]))
+}
+
+fn cautions(board: &Board) -> Vec<Caution> {
+    let mut found = Vec::new();
+    let mut caution =
+        |about: &str, text: &str| found.push(Caution { about: about.into(), text: text.into() });
+    if !board.magnets.is_empty() {
+        caution(
+            "magnets",
+            "Strong magnets snap together, pinch skin, crush fingers and splinter: wear eye protection, keep steel and \
+             other magnets away, assemble with a non-magnetic jig. Keep them well away from people with a pacemaker or \
+             other implant and from children: swallowed magnets are a medical emergency. Do not cut, drill or overheat \
+             them.",
+        );
+    }
+    if board.current.as_ref().is_some_and(|c| c.current_a != 0.0) {
+        caution(
+            "hot coil",
+            "A coil can burn a finger or scorch film and adhesive before it looks hot, most of all when the flap is \
+             stalled or the air is still. Temperature is not computed here: limit the current in hardware, fuse the \
+             supply, watch the first run, and do not leave a first endurance run alone.",
+        );
+    }
+    caution(
+        "estimate",
+        "Estimates from a model and the data named in it. Not a certificate. Check on samples before relying on any \
+         figure. Follow local rules and the makers' safety sheets.",
+    );
+    found
+}
+
+fn left_out(board: &Board, report: &BendReport) -> Vec<String> {
+    let mut out: Vec<String> = [
+        "large rotation: forces and stiffness are those of the flat board",
+        "yielding and creep: every layer is elastic at the values listed",
+        "the change of strain through the thickness within about one thickness of an edge (shear of soft adhesive, \
+         peel at a stiffener's edge)",
+        "motion: inertia, air, resonance",
+        "contact, damage, moisture, residual stress beyond the stress-free temperature given",
+    ]
+    .map(String::from)
+    .to_vec();
+    if report.drive.is_some() {
+        out.push("the change of the magnet's load as the flap moves; heating by the current".into());
+    }
+    if board.layers.iter().any(|l| !l.smears.is_empty()) {
+        out.push(format!(
+            "single coil turns where they are smeared: turn direction in steps of {} degrees, no strain peaks at the \
+             turns' edges",
+            crate::model::TURN_STEP_DEG
+        ));
+    }
+    if report.answers.len() > 1 {
+        out.push("the shear of the stiffener's tape: the truth lies between the two answers".into());
+    }
+    out
+}

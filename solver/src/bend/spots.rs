@@ -1,0 +1,113 @@
+//! Spots and elongations as rows of the report.
+
+use super::BendOptions;
+use super::state::State;
+use crate::recover::{self, layer_strains, layer_wishes, nearest_landmark, rank_layer, recover};
+use crate::result::{BendAnswer, ElongationCheck, Face, SingularKind, Spot};
+use crate::settle::Settled;
+use copperbend_mesh::board::Board;
+
+/// Fills spots and elongations.
+pub(super) fn fill(board: &Board, options: &BendOptions, settled: &Settled<State>, answer: &mut BendAnswer) {
+    let trial = &settled.trial;
+    let most = usize::try_from(options.max_spots).unwrap_or(usize::MAX);
+    let unloaded = recover(&trial.model, &trial.extra.unloaded, trial.thermal_factor);
+    answer.spots = settled
+        .spots
+        .iter()
+        .take(most)
+        .zip(1_u32..)
+        .map(|(spot, rank)| Spot {
+            unloaded_strain: unloaded_strain(settled, &unloaded, spot),
+            ..row(board, settled, spot, rank)
+        })
+        .collect();
+    let wishes = layer_wishes(board);
+    answer.elongations = layer_strains(&trial.model, &settled.recovered, &wishes, &trial.traces)
+        .into_iter()
+        .map(|found| {
+            let layer = &board.layers[found.layer.0 as usize];
+            ElongationCheck {
+                layer: layer.name.clone(),
+                material: board.materials[layer.material.0 as usize].name.clone(),
+                face: face(found.face),
+                x_m: found.place_m[0],
+                y_m: found.place_m[1],
+                strain: found.strain,
+                strain_error: found.uncertainty,
+                elongation: found.elongation,
+                share: found.share(),
+                note: found.beside_trace.map_or_else(String::new, |trace| {
+                    format!("a crack here would lie above track '{}'", trial.traces[trace].name)
+                }),
+            }
+        })
+        .collect();
+}
+
+fn row(board: &Board, settled: &Settled<State>, spot: &recover::Spot, rank: u32) -> Spot {
+    let at = [spot.place_m[0], spot.place_m[1]];
+    let (near, near_m) = nearest_landmark(board, at).map_or((String::new(), 0.0), |(n, d)| (n.to_owned(), d));
+    let mut notes: Vec<String> = Vec::new();
+    if let Some(mean) = &spot.mean {
+        notes.push(format!(
+            "{}: no mesh-independent value; mean over a half-disc of radius {:.0} um{}",
+            mean.singular.kind.words(),
+            1e6 * mean.radius_m,
+            if mean.resolved { "" } else { ", on triangles too coarse for it" }
+        ));
+    }
+    if spot.indicative {
+        notes.push("strain across a track narrower than three thicknesses: indicative only".into());
+    }
+    Spot {
+        rank,
+        track: settled.trial.traces[spot.trace].name.clone(),
+        layer: board.layers[spot.layer.0 as usize].name.clone(),
+        layer_index: spot.layer.0,
+        face: face(spot.face),
+        x_m: at[0],
+        y_m: at[1],
+        near,
+        near_m,
+        strain: spot.strain,
+        strain_error: spot.uncertainty,
+        direction_rad: spot.direction_rad,
+        along_track: spot.along_track,
+        unloaded_strain: 0.0,
+        singular: spot.mean.as_ref().map(|mean| singular(mean.singular.kind)),
+        mean_radius_m: spot.mean.as_ref().map(|mean| mean.radius_m),
+        indicative: spot.indicative,
+        note: notes.join("; "),
+    }
+}
+
+/// Ranking strain of the unloaded shape in the direction and at the face of a spot.
+fn unloaded_strain(settled: &Settled<State>, unloaded: &recover::Recovered, spot: &recover::Spot) -> f64 {
+    let model = &settled.trial.model;
+    let laminate = &model.laminates[spot.laminate as usize];
+    let own = unloaded.zone_nodes.iter().find(|z| z.node == spot.node && z.laminate == spot.laminate);
+    let ply = laminate.plies.iter().position(|p| p.layer == spot.layer);
+    let (Some(own), Some(ply)) = (own, ply) else { return 0.0 };
+    if rank_layer(laminate, spot.layer, &own.strain, unloaded.thermal_factor).is_none() {
+        return 0.0;
+    }
+    let strain = laminate.copper_strain_at(ply, spot.z_m, &own.strain, unloaded.thermal_factor);
+    recover::along(&strain, spot.direction_rad)
+}
+
+pub(super) fn face(face: recover::Face) -> Face {
+    match face {
+        recover::Face::Lower => Face::Lower,
+        recover::Face::Upper => Face::Upper,
+    }
+}
+
+fn singular(kind: recover::SingularKind) -> SingularKind {
+    use recover::SingularKind as Found;
+    match kind {
+        Found::ClampEnd | Found::ClampCorner | Found::PointSupport => SingularKind::ClampEnd,
+        Found::ReentrantCorner => SingularKind::ReentrantCorner,
+        Found::StackEdgeEnd | Found::StackCorner => SingularKind::StackEdge,
+    }
+}

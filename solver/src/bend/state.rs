@@ -1,0 +1,187 @@
+//! One mesh solved under every load case that the report needs.
+
+use crate::error::SolveError;
+use crate::model::loads::{self, Nodal};
+use crate::model::{BoardModel, Hinge, LoadCase, Model, Solution, flap_motion, triangles_in};
+use crate::result::{DriveLoad, Movement};
+use crate::statics::Prepared;
+use copperbend_mesh::board::Board;
+use copperbend_mesh::region::Point;
+use copperbend_mesh::triangulate::{BoardMesh, Role};
+use nalgebra::{Vector3, Vector6};
+
+/// Everything of one mesh beside its model and the loaded solution.
+#[derive(Debug, Clone, Default)]
+pub(super) struct State {
+    pub(super) mesh: BoardMesh,
+    pub(super) reference_z_m: f64,
+    pub(super) n_unknowns: usize,
+    /// Unloaded shape.
+    pub(super) unloaded: Solution,
+    /// Loads of the loaded and of the unloaded state.
+    pub(super) loads: [Balance; 2],
+    /// Unit moment about the hinge direction, unit lift, unit moment about the arm direction, all on the flap.
+    pub(super) springs: Option<[Solution; 3]>,
+    /// Drive torque about the hinge line, N m, and the motion by the drive alone.
+    pub(super) drive: Option<(f64, Solution)>,
+}
+
+/// Loads of a state against the reactions.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Balance {
+    pub(super) nodal: Nodal,
+    pub(super) load_n: [f64; 3],
+    pub(super) reaction_n: [f64; 3],
+    /// Sum of forces and moments left over, relative to the sum of their magnitudes.
+    pub(super) imbalance: f64,
+}
+
+/// Solves the loaded state, the unloaded shape and the unit loads.
+pub(super) fn solve_all(
+    board: &Board,
+    mesh: BoardMesh,
+    own: BoardModel,
+    hinge: &Hinge,
+) -> Result<(Model, Solution, State), SolveError> {
+    let before = loads::weight(&mesh, &own, board.locked_in.gravity_at_assembly.unwrap_or_default());
+    let mut all = loads::mechanical(board, &mesh, &own)?;
+    add(&mut all, &loads::weight(&mesh, &own, board.gravity_m_s2));
+    let by_drive = drive_nodal(board, &mesh, &own);
+    if let Some(nodal) = &by_drive {
+        add(&mut all, nodal);
+    }
+    let case = |nodal: Nodal| LoadCase { nodal, thermal_factor: 1.0, prescribed_factor: 1.0 };
+    let alone = |nodal: Nodal| LoadCase { nodal, thermal_factor: 0.0, prescribed_factor: 0.0 };
+    let mut cases = vec![case(all), case(before)];
+    let flap = triangles_in(&mesh, Role::Flap);
+    if !flap.is_empty() {
+        cases.push(alone(loads::unit_couple(&mesh, &flap, [hinge.axis()[0], hinge.axis()[1]])));
+        cases.push(alone(loads::unit_lift(&mesh, &flap)));
+        cases.push(alone(loads::unit_couple(&mesh, &flap, hinge.along)));
+    }
+    let torque_nm = by_drive.as_ref().map(|nodal| {
+        let moment = loads::moment_nm(nodal, &own.model.nodes_m, hinge.point_m());
+        Vector3::from(moment).dot(&Vector3::from(hinge.axis()))
+    });
+    cases.extend(by_drive.map(alone));
+    let prepared = Prepared::new(&own.model)?;
+    let mut solved = prepared.solve(&cases)?.into_iter();
+    let loaded = solved.next().unwrap_or_default();
+    let unloaded = solved.next().unwrap_or_default();
+    let balances = [
+        balance(&prepared, &cases[0], &loaded, &own.model),
+        balance(&prepared, &cases[1], &unloaded, &own.model),
+    ];
+    let n_unknowns = prepared.n_unknowns();
+    let springs = if flap.is_empty() {
+        None
+    } else {
+        solved.next().zip(solved.next()).zip(solved.next()).map(|((a, b), c)| [a, b, c])
+    };
+    let drive = torque_nm.zip(solved.next());
+    let state = State {
+        mesh,
+        reference_z_m: own.reference_z_m,
+        n_unknowns,
+        unloaded,
+        loads: balances,
+        springs,
+        drive,
+    };
+    Ok((own.model, loaded, state))
+}
+
+fn add(sum: &mut Nodal, more: &[Vector6<f64>]) {
+    for (s, m) in sum.iter_mut().zip(more) {
+        *s += m;
+    }
+}
+
+/// Sums of loads and reactions, and what is left over.
+fn balance(prepared: &Prepared<'_>, case: &LoadCase, solution: &Solution, model: &Model) -> Balance {
+    let reactions = prepared.reactions(case, solution);
+    let (mut reaction, mut turning) = (Vector3::zeros(), Vector3::zeros());
+    let (mut scale, mut turning_scale) = (0.0, 0.0);
+    for r in &reactions {
+        let force: Vector3<f64> = r.load.fixed_rows::<3>(0).into_owned();
+        let moment = r.load.fixed_rows::<3>(3).into_owned();
+        let lever = Vector3::from(model.nodes_m[r.node as usize]).cross(&force);
+        reaction += force;
+        turning += moment + lever;
+        scale += force.norm();
+        turning_scale += moment.norm() + lever.norm();
+    }
+    let load_n = loads::total_n(&case.nodal);
+    let moment = Vector3::from(loads::moment_nm(&case.nodal, &model.nodes_m, [0.0; 3]));
+    for (load, at) in case.nodal.iter().zip(&model.nodes_m) {
+        let force: Vector3<f64> = load.fixed_rows::<3>(0).into_owned();
+        scale += force.norm();
+        turning_scale += load.fixed_rows::<3>(3).norm() + Vector3::from(*at).cross(&force).norm();
+    }
+    let part = |left: f64, whole: f64| if whole > 0.0 { left / whole } else { 0.0 };
+    let imbalance = part((reaction + Vector3::from(load_n)).norm(), scale)
+        .max(part((turning + moment).norm(), turning_scale));
+    Balance { nodal: case.nodal.clone(), load_n, reaction_n: reaction.into(), imbalance }
+}
+
+impl State {
+    pub(super) fn movement(
+        &self,
+        board: &Board,
+        hinge: &Hinge,
+        solution: &Solution,
+        balance: &Balance,
+    ) -> Movement {
+        let points = &self.mesh.flat.points_m;
+        let moved = |node: usize| solution.displacement[node].fixed_rows::<3>(0).into_owned();
+        let (mut largest_m, mut largest_at_m): (f64, Point) = (0.0, [0.0; 2]);
+        for (node, at) in points.iter().enumerate() {
+            let size = moved(node).norm();
+            if size > largest_m {
+                (largest_m, largest_at_m) = (size, *at);
+            }
+        }
+        let tip = far_end(points, hinge);
+        let flap = flap_motion(board, &self.mesh, hinge, &solution.displacement);
+        Movement {
+            largest_m,
+            largest_at_m,
+            tip_m: tip.map_or([0.0; 3], |node| moved(node).into()),
+            tip_at_m: tip.map_or([0.0; 2], |node| points[node]),
+            flap_centre_m: flap.map(|f| f.centre_m),
+            flap_angle_rad: flap.map(|f| f.lift_rad),
+            roll_angle_rad: flap.map(|f| f.roll_rad),
+            load_n: balance.load_n,
+            reaction_n: balance.reaction_n,
+            energy_j: solution.energy,
+        }
+    }
+}
+
+/// Node farthest along the arm direction; of equals the one nearest to the arms' middle line.
+fn far_end(points: &[Point], hinge: &Hinge) -> Option<usize> {
+    let most = points.iter().map(|&p| hinge.along_m(p)).fold(f64::NEG_INFINITY, f64::max);
+    let aside = |p: Point| {
+        let off = [p[0] - hinge.root_m[0], p[1] - hinge.root_m[1]];
+        (off[1] * hinge.along[0] - off[0] * hinge.along[1]).abs()
+    };
+    (0..points.len())
+        .filter(|&n| hinge.along_m(points[n]) > most - 1e-7)
+        .min_by(|&a, &b| aside(points[a]).total_cmp(&aside(points[b])).then(a.cmp(&b)))
+}
+
+/// Nodal loads of the drive current in the magnets' field; None without current or magnets.
+fn drive_nodal(board: &Board, mesh: &BoardMesh, own: &BoardModel) -> Option<Nodal> {
+    let path = board.current.as_ref()?;
+    if board.magnets.is_empty() || path.current_a == 0.0 {
+        return None;
+    }
+    let _ = (mesh, own);
+    None
+}
+
+/// Force and torque of the magnets on the current path.
+pub(super) fn drive_facts(board: &Board, hinge: &Hinge) -> Option<DriveLoad> {
+    let _ = (board, hinge);
+    None
+}
