@@ -4,6 +4,7 @@
 //! Absent: what a region stands for, triangles.
 
 mod boolean;
+pub(crate) mod buckets;
 mod crossing;
 mod query;
 mod rounded;
@@ -24,8 +25,8 @@ pub const GRID_M: f64 = 1e-6;
 /// Grid steps per metre; dividing by it gives the double nearest to the decimal value.
 pub(crate) const STEPS_PER_M: f64 = 1e6;
 
-/// Largest coordinate in grid steps (100 m): keeps all integer products exact.
-const LARGEST_STEP: f64 = 1e8;
+/// Largest coordinate in grid steps (10 m): keeps all integer products exact.
+const LARGEST_STEP: f64 = 1e7;
 
 /// A plane region: outer contours counter-clockwise, holes clockwise, every vertex on the 1 um grid.
 ///
@@ -36,8 +37,8 @@ pub struct Region {
     pub contours: Vec<Vec<Point>>,
 }
 
-/// Nearest grid point, in grid steps; not-a-number becomes 0, far values stop at 100 m.
-#[expect(clippy::cast_possible_truncation, reason = "clamped to 1e8 before the cast")]
+/// Nearest grid point, in grid steps; not-a-number becomes 0, far values stop at 10 m.
+#[expect(clippy::cast_possible_truncation, reason = "clamped to 1e7 before the cast")]
 pub(crate) fn to_step(value_m: f64) -> i32 {
     (value_m * STEPS_PER_M).round().clamp(-LARGEST_STEP, LARGEST_STEP) as i32
 }

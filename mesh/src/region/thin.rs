@@ -1,7 +1,6 @@
 //! Features thinner than a given width: narrow parts, narrow gaps, and edges of two regions that nearly meet.
 
-use std::collections::HashMap;
-
+use super::buckets::Buckets;
 use super::{Point, Region, to_segment};
 
 /// What is narrow.
@@ -56,51 +55,9 @@ fn sides(region: &Region) -> Vec<Side> {
     out
 }
 
-/// Buckets of edges on a square grid, so that only near edges are compared.
-struct Buckets {
-    cell_m: f64,
-    of: HashMap<[i64; 2], Vec<usize>>,
-}
-
-impl Buckets {
-    fn new(sides: &[Side], reach_m: f64) -> Self {
-        let total: f64 = sides.iter().map(|s| s.ends).map(|[a, b]| (a[0] - b[0]).hypot(a[1] - b[1])).sum();
-        #[expect(clippy::cast_precision_loss, reason = "a count of edges")]
-        let mean = total / (sides.len().max(1) as f64);
-        let cell_m = mean.max(4.0 * reach_m).max(1e-6);
-        let mut of: HashMap<[i64; 2], Vec<usize>> = HashMap::new();
-        for (i, side) in sides.iter().enumerate() {
-            let [a, b] = side.ends;
-            let pieces = ((a[0] - b[0]).hypot(a[1] - b[1]) / cell_m).ceil().max(1.0);
-            let mut k = 0.0;
-            // Walk the edge in steps of at most one cell and enter the box of each step, widened by the reach.
-            while k < pieces {
-                let at = |t: f64| [a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t];
-                let (p, q) = (at(k / pieces), at((k + 1.0) / pieces));
-                let lo = cell([p[0].min(q[0]) - reach_m, p[1].min(q[1]) - reach_m], cell_m);
-                let hi = cell([p[0].max(q[0]) + reach_m, p[1].max(q[1]) + reach_m], cell_m);
-                for x in lo[0]..=hi[0] {
-                    for y in lo[1]..=hi[1] {
-                        let bucket = of.entry([x, y]).or_default();
-                        if bucket.last() != Some(&i) {
-                            bucket.push(i);
-                        }
-                    }
-                }
-                k += 1.0;
-            }
-        }
-        Self { cell_m, of }
-    }
-
-    fn near(&self, p: Point) -> &[usize] {
-        self.of.get(&cell(p, self.cell_m)).map_or(&[], Vec::as_slice)
-    }
-}
-
-#[expect(clippy::cast_possible_truncation, reason = "coordinates are below 100 m, cells above 1 um")]
-fn cell(p: Point, cell_m: f64) -> [i64; 2] {
-    [(p[0] / cell_m).floor() as i64, (p[1] / cell_m).floor() as i64]
+fn index(sides: &[Side], reach_m: f64) -> Buckets {
+    let ends: Vec<_> = sides.iter().map(|s| s.ends).collect();
+    Buckets::of_segments(&ends, reach_m)
 }
 
 impl Region {
@@ -110,12 +67,12 @@ impl Region {
     #[must_use]
     pub fn thin_features(&self, width_m: f64) -> Vec<ThinFeature> {
         let sides = sides(self);
-        let buckets = Buckets::new(&sides, width_m);
+        let buckets = index(&sides, width_m);
         let mut found = Vec::new();
         for side in &sides {
             for (p, place_m) in probes(side, width_m) {
                 for &j in buckets.near(p) {
-                    let other = &sides[j];
+                    let other = &sides[j as usize];
                     let (gap, t) = to_segment(p, other.ends[0], other.ends[1]);
                     if !(gap < width_m) || is_neighbour(side.contour, place_m, other, (t, gap)) {
                         continue;
@@ -136,13 +93,14 @@ impl Region {
         let (mine, theirs) = (sides(self), sides(other));
         let mut found = Vec::new();
         for (corners, edges) in [(&mine, &theirs), (&theirs, &mine)] {
-            let buckets = Buckets::new(edges, width_m);
+            let buckets = index(edges, width_m);
             for p in corners.iter().map(|s| s.ends[0]) {
                 // The nearest edge decides: a corner that lies on the other's edge is no near miss.
                 let nearest = buckets
                     .near(p)
                     .iter()
-                    .map(|&j| (to_segment(p, edges[j].ends[0], edges[j].ends[1]), j))
+                    .map(|&j| j as usize)
+                    .map(|j| (to_segment(p, edges[j].ends[0], edges[j].ends[1]), j))
                     .min_by(|a, b| a.0.0.total_cmp(&b.0.0));
                 if let Some(((gap, t), j)) = nearest
                     && gap > super::GRID_M * 0.75

@@ -1,8 +1,22 @@
 //! Board or plain regions in, graded conforming triangles out; every triangle knows its zone.
 
+mod arrange;
+mod build;
+mod front;
+mod grid;
+mod inside;
+mod locate;
+mod outline_edges;
+pub(crate) mod shape;
+mod size;
+
+pub use grid::{Diagonals, rectangle_grid};
+pub use locate::Locator;
+pub use shape::ZoneEdge;
+
 use crate::board::{Board, LayerId};
 use crate::quality::{MeshError, MeshFault};
-use crate::region::{Point, Region};
+use crate::region::{GRID_M, Point, Region, STEPS_PER_M, snap, to_steps};
 
 /// A set of regions whose edges the triangles must respect.
 #[derive(Debug, Clone, Default)]
@@ -17,6 +31,8 @@ pub struct Plan {
     pub points: Vec<Point>,
     /// Arcs that edges follow: when a boundary edge on an arc is split the new point lies on the arc.
     pub arcs: Vec<crate::board::Fillet>,
+    /// Points and edges closer together than this become one, m; 0 keeps everything the 1 um grid can tell apart.
+    pub merge_m: f64,
 }
 
 /// A place where triangles must be small.
@@ -112,30 +128,133 @@ impl BoardMesh {
     }
 }
 
-/// Graded conforming triangles of a plan.
+/// Most regions of one plan: one bit each in [`Zone::inside`].
+pub const MOST_REGIONS: usize = 128;
+
+/// Smallest usable triangle side, m: two grid steps.
+const SMALLEST_SIDE_M: f64 = 2e-6;
+
+/// Graded conforming triangles of a plan: every edge of every region, every line and every point is kept.
+///
+/// Deterministic: nodes follow a space-filling curve, triangles their lowest node. Positions of edges are exact on
+/// the 1 um grid; edges along [`Plan::arcs`] have their nodes on the true arc.
+/// [`FlatMesh::complete`] is false when the wished smallest angle could not be reached everywhere.
 ///
 /// # Errors
-/// [`MeshError`] if the plan is empty or needs more triangles than allowed.
+/// [`MeshError`] if the plan has no area, a number is unusable, a point lies outside, or more triangles are needed
+/// than allowed.
 pub fn triangulate(plan: &Plan, size: &SizeField) -> Result<FlatMesh, MeshError> {
-    if plan.outline.is_empty() {
-        return Err(MeshError::new(
-            MeshFault::Input,
-            "outline",
-            "no area",
-            "a part must have area",
-            "draw it",
-        ));
+    check(plan, size)?;
+    let Some(bounds) = plan.outline.bounds() else { return Err(no_area()) };
+    let step = |p: Point| arrange::fine(to_steps(p));
+    let mut segments: Vec<[[i32; 2]; 2]> = Vec::new();
+    for region in std::iter::once(&plan.outline).chain(&plan.regions) {
+        segments.extend(region.edges().map(|e| e.map(step)));
     }
-    if plan.regions.len() > 128 || size.max_triangles == 0 {
+    segments.extend(plan.lines.iter().map(|l| l.map(step)));
+    let singles: Vec<[i32; 2]> = plan.points.iter().map(|&p| step(p)).collect();
+    let merge = plan.merge_m * STEPS_PER_M * f64::from(arrange::FINE);
+    let arrangement = arrange::arrange(&segments, &singles, merge);
+    let arcs = outline_edges::Arcs::new(&plan.arcs);
+    let field = usable(size);
+    let square = bounds.map(|p| [p[0] * STEPS_PER_M, p[1] * STEPS_PER_M]);
+    let tree = size::SizeTree::new(&field, square, STEPS_PER_M);
+    let split = outline_edges::split_edges(&arrangement, &arcs, &tree);
+    // A triangulation of n points has about 2 n triangles (Euler).
+    let most = size.max_triangles as usize / 2 + 1;
+    if split.points.len() > 4 * most {
+        return Err(too_many(split.points.len() / 2, size));
+    }
+    let part = inside::Inside::new(&plan.outline);
+    let interior = front::interior(&split, &tree, |p| part.contains(p), most);
+    if interior.len() > most {
+        return Err(too_many(2 * interior.len(), size));
+    }
+    let room = 8 * (split.points.len() + interior.len()) + 4 * most.min(1_000_000);
+    let mut refined = build::refine(&split, &interior, size.min_angle_rad, room)?;
+    refined.complete &= arrangement.settled;
+    let mesh = build::finish(&refined, plan, &arcs, &split);
+    if mesh.triangles.len() > size.max_triangles as usize {
+        return Err(too_many(mesh.triangles.len(), size));
+    }
+    crate::quality::refuse_bad(&mesh)?;
+    Ok(mesh)
+}
+
+fn no_area() -> MeshError {
+    MeshError::new(
+        MeshFault::Input,
+        "outline",
+        "no area",
+        "the part must have an area",
+        "check the shapes that make the outline",
+    )
+}
+
+fn too_many(found: usize, size: &SizeField) -> MeshError {
+    MeshError::new(
+        MeshFault::TooManyTriangles,
+        "mesh",
+        &format!("more than {found} triangles needed"),
+        &format!("at most {} are allowed", size.max_triangles),
+        "raise the coarse or fine size, merge thin features, or allow more triangles",
+    )
+}
+
+/// Refuses numbers that no mesh can be made from.
+fn check(plan: &Plan, size: &SizeField) -> Result<(), MeshError> {
+    let refuse = |place: &str, value: String, rule: &str, remedy: &str| {
+        Err(MeshError::new(MeshFault::Input, place, &value, rule, remedy))
+    };
+    let positive = |v: f64| v > 0.0 && v.is_finite();
+    if plan.regions.len() > MOST_REGIONS {
         return Err(MeshError::new(
             MeshFault::TooManyRegions,
             "plan",
             &format!("{} regions", plan.regions.len()),
-            "at most 128",
-            "join some",
+            "at most 128 layers, tracks, stiffeners, supports and other regions can be told apart",
+            "join tracks or shapes that need not be told apart",
         ));
     }
-    Ok(FlatMesh::default())
+    if !(positive(size.coarse_m) && size.growth >= 0.0 && size.growth.is_finite()) {
+        let value = format!("coarse side {} m, growth {}", size.coarse_m, size.growth);
+        return refuse(
+            "mesh sizes",
+            value,
+            "the coarse side must be above 0, growth 0 or more",
+            "correct them",
+        );
+    }
+    if let Some(s) =
+        size.sources.iter().find(|s| !(positive(s.size_m) && s.at_m.iter().flatten().all(|v| v.is_finite())))
+    {
+        return refuse(
+            "mesh sizes",
+            format!("{s:?}"),
+            "sides must be above 0 at finite places",
+            "correct it",
+        );
+    }
+    for p in plan.points.iter().chain(plan.lines.iter().flatten()) {
+        if !p.iter().all(|v| v.is_finite()) {
+            return refuse("plan", format!("{p:?}"), "points must be finite", "correct it");
+        }
+    }
+    for &p in &plan.points {
+        if !plan.outline.contains(snap(p)) && plan.outline.distance_to_edge_m(p) > 1.5 * GRID_M {
+            let place = format!("point ({:.4} mm, {:.4} mm)", p[0] * 1e3, p[1] * 1e3);
+            return refuse(&place, "outside the part".to_owned(), "it must lie on the part", "move it");
+        }
+    }
+    if plan.outline.area_m2() <= 0.0 { Err(no_area()) } else { Ok(()) }
+}
+
+/// The field with sides of at least two grid steps.
+fn usable(size: &SizeField) -> SizeField {
+    let mut field = size.clone();
+    field.fine_m = field.fine_m.max(SMALLEST_SIDE_M);
+    field.coarse_m = field.coarse_m.max(field.fine_m);
+    field
 }
 
 /// The plan of a board, and the meaning of each of its regions.
@@ -169,3 +288,6 @@ pub fn board_mesh(board: &Board, extra: &[SizeSource]) -> Result<BoardMesh, Mesh
     size.sources.extend_from_slice(extra);
     Ok(BoardMesh { flat: triangulate(&plan, &size)?, roles })
 }
+
+#[cfg(test)]
+mod tests;
