@@ -32,6 +32,9 @@ pub struct Trial<T> {
     pub extra: T,
 }
 
+/// Makes and solves a mesh with these extra size wishes.
+pub type Build<'a, T> = dyn FnMut(&[SizeSource]) -> Result<Trial<T>, SolveError> + 'a;
+
 /// When to stop.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SettleOptions {
@@ -142,13 +145,12 @@ struct Look<T> {
 
 /// Builds, looks, refines, until the top spots settle.
 ///
-/// `build`: makes and solves a mesh with these extra size wishes. `progress`: called after each mesh; returning
-/// false stops the work.
+/// `progress`: called after each mesh; returning false stops the work.
 ///
 /// # Errors
 /// Whatever `build` returns; [`SolveError::Cancelled`] if `progress` returned false.
 pub fn settle<T>(
-    build: &mut dyn FnMut(&[SizeSource]) -> Result<Trial<T>, SolveError>,
+    build: &mut Build<'_, T>,
     options: &SettleOptions,
     progress: &mut dyn FnMut(&Round) -> bool,
 ) -> Result<Settled<T>, SolveError> {
