@@ -101,19 +101,22 @@ pub fn singular_points(model: &Model, topology: &Topology) -> Vec<Singular> {
         .collect()
 }
 
-/// Nodes whose three displacements are held, or that belong to a rigid piece.
+/// Nodes held like a clamp in the plane (two displacements or more) or in bending (deflection and both slopes),
+/// and nodes of rigid pieces.
 fn held_nodes(model: &Model) -> Vec<bool> {
     let freedoms = &model.freedoms;
     let mut followers = vec![0_u32; freedoms.blocks.len()];
     for follow in &freedoms.follow {
         followers[follow.block as usize] += 1;
     }
-    let mut held = vec![false; model.nodes_m.len()];
-    for (flag, follow) in held.iter_mut().zip(&freedoms.follow) {
-        let block = &freedoms.blocks[follow.block as usize];
-        *flag = block.held[..3].iter().all(|&h| h) || followers[follow.block as usize] > 1;
+    let mut flags = vec![false; model.nodes_m.len()];
+    for (flag, follow) in flags.iter_mut().zip(&freedoms.follow) {
+        let held = &freedoms.blocks[follow.block as usize].held;
+        let displacements = held[..3].iter().filter(|&&h| h).count();
+        let bending = held[2..5].iter().all(|&h| h);
+        *flag = displacements >= 2 || bending || followers[follow.block as usize] > 1;
     }
-    held
+    flags
 }
 
 /// Total thickness of a stack, sliding plies excepted, m.

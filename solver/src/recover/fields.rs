@@ -5,7 +5,8 @@
 //! strain; cited from memory).
 
 use super::corners::{Singular, singular_points};
-use super::fit::second_opinion;
+use super::fit::mid_side_fit;
+use super::nodal::nodal_fit;
 use super::rank::rotate;
 use super::topology::Topology;
 use crate::element::{self, Local};
@@ -27,10 +28,12 @@ pub struct ZoneNode {
     pub triangles: Vec<(u32, u8)>,
     /// Axes of the strains below: rows e1, e2, normal.
     pub triad: Matrix3<f64>,
-    /// Area-weighted mean of the triangles' own values at this corner: the value reported.
+    /// The value reported: a quadratic through the mid-side values around the node.
     pub strain: Vector6<f64>,
-    /// Quadratic least-squares fit through the mid-side values around the node: the second opinion.
+    /// Second opinion: gradients of quadratics through the nodal displacements and rotations.
     pub second: Vector6<f64>,
+    /// Area-weighted mean of the triangles' own values at this corner.
+    pub mean: Vector6<f64>,
 }
 
 /// Strains of a whole model: order (ex, ey, gxy, kx, ky, kxy), curvatures in 1/m, all total (thermal included).
@@ -179,17 +182,20 @@ pub fn recover(model: &Model, solution: &Solution, thermal_factor: f64) -> Recov
         ..Recovered::default()
     };
     group(model, &topology, &mut recovered);
-    let means: Vec<Vector6<f64>> =
-        (0..recovered.zone_nodes.len()).into_par_iter().map(|z| mean(&recovered, z)).collect();
-    for (own, value) in recovered.zone_nodes.iter_mut().zip(means) {
-        own.strain = value;
+    let all = 0..recovered.zone_nodes.len();
+    let means: Vec<Vector6<f64>> = all.clone().into_par_iter().map(|z| mean(&recovered, z)).collect();
+    for (own, mean) in recovered.zone_nodes.iter_mut().zip(means) {
+        own.mean = mean;
     }
-    let fitted: Vec<Vector6<f64>> = (0..recovered.zone_nodes.len())
+    let fits: Vec<[Vector6<f64>; 2]> = all
         .into_par_iter()
-        .map(|z| second_opinion(&model.nodes_m, &recovered, z))
+        .map(|z| {
+            let strain = mid_side_fit(&model.nodes_m, &recovered, z);
+            [strain, nodal_fit(model, solution, &recovered, z).unwrap_or(strain)]
+        })
         .collect();
-    for (own, value) in recovered.zone_nodes.iter_mut().zip(fitted) {
-        own.second = value;
+    for (own, [strain, second]) in recovered.zone_nodes.iter_mut().zip(fits) {
+        (own.strain, own.second) = (strain, second);
     }
     energies(model, &mut recovered);
     recovered
@@ -224,6 +230,7 @@ fn group(model: &Model, topology: &Topology, recovered: &mut Recovered) {
                     triad: recovered.triad[t],
                     strain: Vector6::zeros(),
                     second: Vector6::zeros(),
+                    mean: Vector6::zeros(),
                 }),
             }
         }

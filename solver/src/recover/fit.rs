@@ -1,40 +1,46 @@
-//! Second opinion on a recovered strain: a quadratic through the mid-side values around a node.
+//! Recovered strain at a node: a quadratic through the mid-side values of the triangles around it.
 //!
+//! Mid-side values of these triangles are good to higher order; corner values swing about the truth with the number
+//! of triangles at the corner, so their mean serves only where a fit is not determined.
 //! Source: Zienkiewicz and Zhu 1992, Int. J. Numer. Methods Eng. 33, 1331 (patch recovery; cited from memory),
 //! with the mid-side points as samples.
 
 use super::fields::{Recovered, into_axes};
-use nalgebra::{Matrix3, Matrix6, Vector3, Vector6};
+use nalgebra::{Matrix3, Matrix3x6, Matrix6, Vector3, Vector6};
 
 /// Fewest triangles for one ring; with fewer the second ring joins.
 const ONE_RING: usize = 6;
 /// Fewest triangles for a quadratic.
 const QUADRATIC: usize = 4;
+/// Smallest ratio of pivots of a determined fit.
+const DETERMINED: f64 = 1e-4;
 
-/// One mid-side sample: place relative to the node over the patch size, and the strains there.
-struct Sample {
-    x: f64,
-    y: f64,
-    strain: Vector6<f64>,
+/// A place relative to the node over the patch size, with its weight, and six values there.
+pub(super) type Sample = ([f64; 3], Vector6<f64>);
+
+/// Strains at a zone-node by the least-squares quadratic (linear on tiny patches) through mid-side strains.
+pub(super) fn mid_side_fit(nodes_m: &[[f64; 3]], recovered: &Recovered, zone_node: usize) -> Vector6<f64> {
+    let own = &recovered.zone_nodes[zone_node];
+    let rings = if own.triangles.len() < ONE_RING { 2 } else { 1 };
+    let patch = patch(recovered, zone_node, rings);
+    let samples = samples(nodes_m, recovered, zone_node, &patch);
+    let quadratic = if patch.len() >= QUADRATIC { least_squares(&samples, true) } else { None };
+    let fitted = quadratic.or_else(|| least_squares(&samples, false));
+    fitted.map_or(own.mean, |fitted| fitted.row(0).transpose())
 }
 
-/// Value at a zone-node of the least-squares quadratic (linear on tiny patches) through mid-side strains.
-pub(super) fn second_opinion(nodes_m: &[[f64; 3]], recovered: &Recovered, zone_node: usize) -> Vector6<f64> {
-    let own = &recovered.zone_nodes[zone_node];
-    let mut patch: Vec<u32> = own.triangles.iter().map(|&(triangle, _)| triangle).collect();
-    if patch.len() < ONE_RING {
-        let mut second: Vec<u32> = patch
-            .iter()
-            .flat_map(|&t| recovered.corner[t as usize])
-            .flat_map(|z| recovered.zone_nodes[z as usize].triangles.iter().map(|&(triangle, _)| triangle))
-            .collect();
-        second.sort_unstable();
-        second.dedup();
-        patch = second;
+/// Triangles of the zone around a zone-node, in one or two rings, sorted.
+pub(super) fn patch(recovered: &Recovered, zone_node: usize, rings: u32) -> Vec<u32> {
+    let ring = |of: usize| recovered.zone_nodes[of].triangles.iter().map(|&(triangle, _)| triangle);
+    let first: Vec<u32> = ring(zone_node).collect();
+    if rings < 2 {
+        return first;
     }
-    let samples = samples(nodes_m, recovered, zone_node, &patch);
-    let quadratic = if patch.len() >= QUADRATIC { fit_quadratic(&samples) } else { None };
-    quadratic.or_else(|| fit_linear(&samples)).unwrap_or(own.strain)
+    let mut second: Vec<u32> =
+        first.iter().flat_map(|&t| recovered.corner[t as usize]).flat_map(|z| ring(z as usize)).collect();
+    second.sort_unstable();
+    second.dedup();
+    second
 }
 
 fn samples(nodes_m: &[[f64; 3]], recovered: &Recovered, zone_node: usize, patch: &[u32]) -> Vec<Sample> {
@@ -51,35 +57,34 @@ fn samples(nodes_m: &[[f64; 3]], recovered: &Recovered, zone_node: usize, patch:
         for [i, j] in [[0, 1], [1, 2], [2, 0]] {
             let raw = (recovered.raw[t][i] + recovered.raw[t][j]) * 0.5;
             let at = (corners[i] + corners[j]) * 0.5;
-            let strain = into_axes(&raw, &recovered.triad[t], &own.triad);
-            all.push(Sample { x: at[0], y: at[1], strain });
+            all.push(([at[0], at[1], 1.0], into_axes(&raw, &recovered.triad[t], &own.triad)));
         }
     }
     all
 }
 
-fn fit_quadratic(samples: &[Sample]) -> Option<Vector6<f64>> {
-    let mut normal = Matrix6::<f64>::zeros();
-    let mut right = Matrix6::<f64>::zeros();
-    for Sample { x, y, strain } in samples {
-        let row = Vector6::new(1.0, *x, *y, x * x, x * y, y * y);
-        normal += row * row.transpose();
-        right += row * strain.transpose();
+/// Coefficients of 1, x, y (and x^2, xy, y^2, else zero rows) for each of the six values, by weighted least squares;
+/// None where the samples do not determine them.
+pub(super) fn least_squares(samples: &[Sample], quadratic: bool) -> Option<Matrix6<f64>> {
+    if quadratic {
+        let (mut normal, mut right) = (Matrix6::<f64>::zeros(), Matrix6::<f64>::zeros());
+        for ([x, y, weight], values) in samples {
+            let row = Vector6::new(1.0, *x, *y, x * x, x * y, y * y);
+            normal += row * row.transpose() * *weight;
+            right += row * values.transpose() * *weight;
+        }
+        let factor = normal.cholesky()?;
+        let pivots = factor.l_dirty().diagonal();
+        return (pivots.min() > DETERMINED * pivots.max()).then(|| factor.solve(&right));
     }
-    let factor = normal.cholesky()?;
-    let pivots = factor.l().diagonal();
-    (pivots.min() > 1e-4 * pivots.max()).then(|| factor.solve(&right).row(0).transpose())
-}
-
-fn fit_linear(samples: &[Sample]) -> Option<Vector6<f64>> {
-    let mut normal = Matrix3::<f64>::zeros();
-    let mut right = nalgebra::Matrix3x6::<f64>::zeros();
-    for Sample { x, y, strain } in samples {
+    let (mut normal, mut right) = (Matrix3::<f64>::zeros(), Matrix3x6::<f64>::zeros());
+    for ([x, y, weight], values) in samples {
         let row = Vector3::new(1.0, *x, *y);
-        normal += row * row.transpose();
-        right += row * strain.transpose();
+        normal += row * row.transpose() * *weight;
+        right += row * values.transpose() * *weight;
     }
     let factor = normal.cholesky()?;
-    let pivots = factor.l().diagonal();
-    (pivots.min() > 1e-4 * pivots.max()).then(|| factor.solve(&right).row(0).transpose())
+    let pivots = factor.l_dirty().diagonal();
+    let determined = pivots.min() > DETERMINED * pivots.max();
+    determined.then(|| factor.solve(&right).fixed_resize::<6, 6>(0.0))
 }

@@ -10,6 +10,7 @@ mod fields;
 mod fit;
 mod layers;
 mod mean;
+mod nodal;
 mod rank;
 mod spots;
 mod topology;

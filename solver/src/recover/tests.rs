@@ -1,7 +1,7 @@
 //! Checks of the recovery's pure parts on plates with a known field.
 
 use super::*;
-use crate::freedoms::{Block, Follow, Freedoms};
+use crate::freedoms::Freedoms;
 use crate::laminate::{Laminate, Ply, isotropic_q};
 use crate::model::{Model, Solution};
 use copperbend_mesh::board::LayerId;
@@ -46,13 +46,7 @@ pub(crate) fn grid(nx: u32, ny: u32, side: f64, keep: impl Fn(f64, f64) -> bool)
         laminates: vec![sheet(0, -0.05, 0.05, 1.0)],
         nodes_m,
         triangles,
-        freedoms: Freedoms {
-            faults: Vec::new(),
-            follow: (0..u32::try_from(n_nodes).unwrap())
-                .map(|block| Follow { block, matrix: None })
-                .collect(),
-            blocks: vec![Block { held: [false; 6], value: Vector6::zeros() }; n_nodes],
-        },
+        freedoms: Freedoms::free(n_nodes),
         ..Model::default()
     }
 }
@@ -222,7 +216,7 @@ fn corners_and_clamp_ends_are_flagged_and_arcs_are_not() {
     let mut model = grid(8, 8, 0.25, |x, y| x < 1.0 || y < 1.0);
     for (node, p) in model.nodes_m.iter().enumerate() {
         if p[1] < 1e-12 {
-            model.freedoms.blocks[node].held = [true; 6];
+            model.freedoms.clamp(u32::try_from(node).unwrap());
         }
     }
     let topology = Topology::new(model.nodes_m.len(), &model.triangles);
