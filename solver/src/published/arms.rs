@@ -1,0 +1,88 @@
+//! Flexure arms of a board: layered and tapered.
+
+use super::grids::{Cut, Grid};
+use super::rig::{Rig, W, mean, sheet};
+use super::sections::flex;
+use super::{Problem, Provenance, gate};
+use crate::error::SolveError;
+use crate::laminate::Laminate;
+
+pub(super) const PROBLEMS: &[Problem] = &[
+    Problem {
+        id: "arm-composite",
+        title: "Layered arm of 10 x 2 mm with a force of 1 mN at its tip",
+        source: "transformed-section beam theory",
+        provenance: Provenance::Recomputed,
+        note: "Polyimide 25, copper 18, adhesive 15, polyimide 12.5 um without lateral contraction; small deflection. \
+               Signs for a stretched top face.",
+        targets: &[
+            gate("neutral height", "um", 33.883_147, 0.005),
+            gate("bending stiffness", "N m2", 3.224_317_8e-7, 0.005),
+            gate("mass per length", "kg/m", 0.000_462_06, 0.005),
+            gate("tip deflection", "um", 1033.8104, 0.005),
+            gate("root strain, copper lower face", "-", -0.000_275_504_7, 0.005),
+            gate("root strain, copper upper face", "-", 0.000_282_752_9, 0.005),
+            gate("root strain, top of the cover film", "-", 0.001_135_646_5, 0.005),
+            gate("root strain, bottom of the base film", "-", -0.001_050_862_5, 0.005),
+        ],
+        run: layered,
+    },
+    Problem {
+        id: "arm-taper",
+        title: "Arm whose width falls linearly towards the tip",
+        source: "beam theory (for a point at the tip: 1/2)",
+        provenance: Provenance::Recomputed,
+        note: "",
+        targets: &[
+            gate("w E I0/(P L^3), tip over root width 1", "-", 0.333_333_333, 0.005),
+            gate("w E I0/(P L^3), 0.75", "-", 0.356_554_61, 0.005),
+            gate("w E I0/(P L^3), 0.5", "-", 0.386_294_361, 0.005),
+            gate("w E I0/(P L^3), 0.25", "-", 0.427_599_16, 0.005),
+            gate("w E I0/(P L^3), 0.1", "-", 0.463_684_29, 0.005),
+        ],
+        run: tapered,
+    },
+];
+
+fn layered() -> Result<Vec<f64>, SolveError> {
+    let width = 0.002;
+    let mut plies = flex([0.0; 3], 0.0).plies;
+    for (p, density) in plies.iter_mut().zip([1420.0, 8960.0, 1100.0, 1420.0]) {
+        p.density_kg_m3 = density;
+    }
+    let bottom = Laminate::new(plies);
+    let neutral = bottom.neutral_plane_m();
+    let laminate = bottom.shifted(neutral);
+    let stiffness = (laminate.d[(0, 0)] - laminate.b[(0, 0)].powi(2) / laminate.a[(0, 0)]) * width;
+    let grid = Grid::mapped([80, 8], Cut::Cross, |s, t| [0.010 * s, width * (t - 0.5), 0.0]);
+    let mut rig = Rig::new(&grid, laminate);
+    rig.clamp(grid.first(0));
+    // Downwards, so that the top face is stretched.
+    rig.line(&grid.first(1), W, -1e-3);
+    let s = rig.solve()?;
+    let strain = rig.node_strain(&s, grid.at(0, 4));
+    let at_height = |z: f64| strain[0] + (z - neutral) * strain[3];
+    Ok(vec![
+        neutral * 1e6,
+        stiffness,
+        rig.model.laminates[0].mass[0] * width,
+        -mean(&s, &grid.first(1), W) * 1e6,
+        at_height(25e-6),
+        at_height(43e-6),
+        at_height(70.5e-6),
+        at_height(0.0),
+    ])
+}
+
+fn tapered() -> Result<Vec<f64>, SolveError> {
+    let (e, t, root): (f64, f64, f64) = (1e9, 0.001, 0.05);
+    let answer = |ratio: f64| {
+        let grid =
+            Grid::mapped([80, 6], Cut::Cross, |p, q| [p, root * (1.0 + (ratio - 1.0) * p) * (q - 0.5), 0.0]);
+        let mut rig = Rig::new(&grid, sheet(e, 0.0, t));
+        rig.clamp(grid.first(0));
+        rig.line(&grid.first(1), W, 1.0);
+        Ok(mean(&rig.solve()?, &grid.first(1), W) * e * root * t.powi(3) / 12.0)
+    };
+    [1.0, 0.75, 0.5, 0.25, 0.1].into_iter().map(answer).collect()
+}
