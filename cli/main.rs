@@ -1,3 +1,4 @@
 //! stub
+mod failure;
 mod output;
 fn main() {}

@@ -126,6 +126,10 @@ impl StrainScale {
 
 /// Pale fills of equal lightness for zones, well apart for neighbours in the list.
 pub(crate) fn zone_fill(idx: usize) -> Rgb {
+    if idx == 0 {
+        // The commonest stack stays neutral.
+        return srgb([0.90, 0.0, -0.006]);
+    }
     // Steps of the golden angle keep any few neighbours in the list apart in hue.
     let hue = (25.0 + 137.507_764 * idx as f64).to_radians();
     let lightness = [0.90, 0.82, 0.86][idx % 3];

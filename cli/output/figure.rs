@@ -126,7 +126,7 @@ pub(crate) fn axes_named(canvas: &mut Canvas, view: &View, names: [&str; 2]) -> 
     for x in multiples(lo[0], hi[0], step) {
         let at = px(view.page([x, 0.0])[0]);
         canvas.fill(Rect { x: at, y: r.y + r.h, w: 1, h: 7 }, INK);
-        if at < r.x + r.w - 70 {
+        if at < r.x + r.w - Canvas::text_width(TICK_TEXT, names[0]) - 24 {
             let below = [at, r.y + r.h + 19];
             canvas.text(below, Anchor::Centre, TICK_TEXT, INK, &millimetres(x, step))?;
         }

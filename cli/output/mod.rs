@@ -1,10 +1,13 @@
 //! Formats: what the program writes and prints, one file each.
 
+pub(crate) mod atomic;
 pub(crate) mod canvas;
 pub(crate) mod colour;
 pub(crate) mod figure;
+pub(crate) mod mesh_view;
 pub(crate) mod panel;
 #[cfg(test)]
 pub(crate) mod sample;
 pub(crate) mod shape_view;
 pub(crate) mod strain_map;
+pub(crate) mod vtu;

@@ -39,6 +39,7 @@ pub(crate) fn draw(board: &Board, answer: &BendAnswer, words: &str) -> Result<Ve
     canvas.text([left, top - 18], Anchor::Left, 20.0, INK, "from the side, along the hinge line")?;
     let view = View::fit(Rect { x: left, y: top, w: wide, h: side_h }, side_box, 26);
     scene.side(&view).place(&mut canvas);
+    scene.name_magnets(&mut canvas, &view, &Projection::side(scene.along))?;
     figure::axes_named(&mut canvas, &view, ["along the arm, mm", "z, mm"])?;
     figure::scale_bar(&mut canvas, &view)?;
 
@@ -46,6 +47,7 @@ pub(crate) fn draw(board: &Board, answer: &BendAnswer, words: &str) -> Result<Ve
     canvas.text([left, second - 18], Anchor::Left, 20.0, INK, "obliquely from above")?;
     let view = View::fit(Rect { x: left, y: second, w: wide, h: oblique_h }, oblique_box, 26);
     scene.oblique(&view).place(&mut canvas);
+    scene.name_magnets(&mut canvas, &view, &Projection::oblique(scene.along))?;
     canvas.frame(view.rect, LINE);
     figure::scale_bar(&mut canvas, &view)?;
     let foot = "Thin line: the board at rest. Loaded shape with the unloaded shape's own bend included.";
@@ -179,7 +181,37 @@ impl Scene {
             let region = Region { contours: vec![hull] };
             panel.fill(&region, mix(MAGNET, PAPER, 0.35));
             panel.outline(&region, 1.0, LINE);
+            // The two rims alternate in the list; the one nearer to the eye is seen whole.
+            let rims = [0, 1].map(|k| points.iter().skip(k).step_by(2).copied().collect::<Vec<_>>());
+            let nearness = |rim: &[[f64; 3]]| rim.iter().map(|p| dot(projection.eye, *p)).sum::<f64>();
+            let near = if nearness(&rims[1]) > nearness(&rims[0]) { &rims[1] } else { &rims[0] };
+            let near = near.iter().map(|p| projection.flat(*p)).collect();
+            panel.outline(&Region { contours: vec![near] }, 1.0, LINE);
         }
+    }
+
+    /// Writes each magnet's name on it, where it has room.
+    fn name_magnets(
+        &self,
+        canvas: &mut Canvas,
+        view: &View,
+        projection: &Projection,
+    ) -> Result<(), PictureError> {
+        for (name, points) in &self.magnets {
+            let on_page: Vec<Point> = points.iter().map(|p| view.page(projection.flat(*p))).collect();
+            let span = |k: usize| {
+                let values = on_page.iter().map(|p| p[k]);
+                let lo = values.clone().fold(f64::INFINITY, f64::min);
+                [lo, values.fold(f64::NEG_INFINITY, f64::max)]
+            };
+            let (x, y) = (span(0), span(1));
+            let room = figure::px(x[1] - x[0]) - 8;
+            if room > Canvas::text_width(17.0, name) && y[1] - y[0] > 22.0 {
+                let middle = [figure::px(0.5 * (x[0] + x[1])), figure::px(0.5 * (y[0] + y[1]))];
+                canvas.text(middle, Anchor::Centre, 17.0, INK, name)?;
+            }
+        }
+        Ok(())
     }
 
     fn rest_lines(&self, panel: &mut Panel, projection: &Projection) {

@@ -1,0 +1,227 @@
+//! Mesh, displacements and copper strain as an unstructured grid in the open XML format of the Visualization
+//! Toolkit (VTK File Formats, "UnstructuredGrid", version 1.0), for any viewer that reads it.
+//!
+//! Input: one answer. Output: the file's bytes. Numbers are little-endian, base64, uncompressed, each block led
+//! by its length in bytes (64 bits). Nodes on the edge of a zone appear once per zone, since strain jumps there.
+//! Places without a value carry not-a-number.
+
+use copperbend_solver::result::{BendAnswer, Face, Shape, StrainMap};
+use std::collections::BTreeMap;
+
+/// Writes the grid of one answer.
+pub(crate) fn write(answer: &BendAnswer) -> Vec<u8> {
+    let shape = &answer.shape;
+    let split = Split::of(shape);
+    let (n_points, n_cells) = (split.node_of.len(), shape.triangles.len());
+    let mut out = String::with_capacity(200 * n_points + 100 * n_cells);
+    out.push_str("<?xml version=\"1.0\"?>\n");
+    out.push_str(
+        "<VTKFile type=\"UnstructuredGrid\" version=\"1.0\" byte_order=\"LittleEndian\" header_type=\"UInt64\">\n",
+    );
+    out.push_str("<UnstructuredGrid>\n");
+    out.push_str(&format!("<Piece NumberOfPoints=\"{n_points}\" NumberOfCells=\"{n_cells}\">\n"));
+    out.push_str("<PointData>\n");
+    point_data(&mut out, answer, &split);
+    out.push_str("</PointData>\n<CellData>\n");
+    let zones: Vec<i32> = shape.zone_of.iter().map(|&z| i32::try_from(z).unwrap_or(-1)).collect();
+    array(&mut out, "zone", 1, &zones);
+    array(&mut out, "total thickness, m", 1, &shape.thickness_m);
+    array(&mut out, "error, share of the largest", 1, &shape.error_share);
+    out.push_str("</CellData>\n<Points>\n");
+    let positions: Vec<f64> = split
+        .node_of
+        .iter()
+        .flat_map(|&n| {
+            let p = shape.points_m[n as usize];
+            [p[0], p[1], answer.mesh.reference_z_m]
+        })
+        .collect();
+    array(&mut out, "position, m", 3, &positions);
+    out.push_str("</Points>\n<Cells>\n");
+    let to_i64 = |v: usize| i64::try_from(v).unwrap_or(0);
+    let connectivity: Vec<i64> = split.corners.iter().flatten().map(|&p| to_i64(p)).collect();
+    let offsets: Vec<i64> = (1..=n_cells).map(|c| to_i64(3 * c)).collect();
+    array(&mut out, "connectivity", 1, &connectivity);
+    array(&mut out, "offsets", 1, &offsets);
+    // Cell type 5 is the linear triangle.
+    array(&mut out, "types", 1, &vec![5u8; n_cells]);
+    out.push_str("</Cells>\n</Piece>\n</UnstructuredGrid>\n</VTKFile>\n");
+    out.into_bytes()
+}
+
+/// Nodes told apart by zone.
+struct Split {
+    /// Original node of each point.
+    node_of: Vec<u32>,
+    /// Points of each triangle.
+    corners: Vec<[usize; 3]>,
+}
+
+impl Split {
+    fn of(shape: &Shape) -> Self {
+        let mut seen: BTreeMap<(u32, u32), usize> = BTreeMap::new();
+        let mut node_of = Vec::new();
+        let corners = shape
+            .triangles
+            .iter()
+            .zip(&shape.zone_of)
+            .map(|(t, &zone)| {
+                t.map(|node| {
+                    *seen.entry((node, zone)).or_insert_with(|| {
+                        node_of.push(node);
+                        node_of.len() - 1
+                    })
+                })
+            })
+            .collect();
+        Self { node_of, corners }
+    }
+}
+
+fn point_data(out: &mut String, answer: &BendAnswer, split: &Split) {
+    let shape = &answer.shape;
+    for (state, values) in [("loaded", &shape.loaded), ("unloaded", &shape.unloaded)] {
+        if values.len() != shape.points_m.len() {
+            continue;
+        }
+        for (what, range) in [("displacement, m", 0..3), ("rotation, rad", 3..6)] {
+            let flat: Vec<f64> = split
+                .node_of
+                .iter()
+                .flat_map(|&n| range.clone().map(move |k| values[n as usize][k]))
+                .collect();
+            array(out, &format!("{what}, {state}"), 3, &flat);
+        }
+    }
+    for map in &answer.maps {
+        let face = match map.face {
+            Face::Lower => "lower",
+            Face::Upper => "upper",
+        };
+        let (ranking, components) = strain_at_points(map, split);
+        let place = format!("{}, {face} face", map.layer);
+        array(out, &format!("ranking strain, {place}"), 1, &ranking);
+        array(out, &format!("strain xx yy xy (engineering), {place}"), 3, &components);
+    }
+}
+
+fn strain_at_points(map: &StrainMap, split: &Split) -> (Vec<f64>, Vec<f64>) {
+    let n = split.node_of.len();
+    let (mut ranking, mut components) = (vec![f64::NAN; n], vec![f64::NAN; 3 * n]);
+    for (i, &t) in map.triangles.iter().enumerate() {
+        for corner in 0..3 {
+            let point = split.corners[t as usize][corner];
+            ranking[point] = map.ranking[i][corner];
+            components[3 * point..3 * point + 3].copy_from_slice(&map.components[i][corner]);
+        }
+    }
+    (ranking, components)
+}
+
+/// A number type of the format.
+trait Cell: Copy {
+    const NAME: &'static str;
+    const BYTES: usize;
+    fn push(self, to: &mut Vec<u8>);
+}
+
+macro_rules! cell {
+    ($type:ty, $name:literal) => {
+        impl Cell for $type {
+            const NAME: &'static str = $name;
+            const BYTES: usize = size_of::<$type>();
+            fn push(self, to: &mut Vec<u8>) {
+                to.extend_from_slice(&self.to_le_bytes());
+            }
+        }
+    };
+}
+cell!(f64, "Float64");
+cell!(i64, "Int64");
+cell!(i32, "Int32");
+cell!(u8, "UInt8");
+
+fn array<T: Cell>(out: &mut String, name: &str, components: usize, values: &[T]) {
+    let mut bytes = Vec::with_capacity(8 + values.len() * T::BYTES);
+    bytes.extend_from_slice(&((values.len() * T::BYTES) as u64).to_le_bytes());
+    values.iter().for_each(|v| v.push(&mut bytes));
+    out.push_str(&format!(
+        "<DataArray type=\"{}\" Name=\"{}\" NumberOfComponents=\"{components}\" format=\"binary\">\n",
+        T::NAME,
+        escape(name)
+    ));
+    base64_into(out, &bytes);
+    out.push_str("\n</DataArray>\n");
+}
+
+fn escape(text: &str) -> String {
+    let mut out = String::new();
+    for c in text.chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            c if c.is_control() => out.push(' '),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+/// Base64 with padding (RFC 4648, section 4).
+fn base64_into(out: &mut String, bytes: &[u8]) {
+    const ALPHABET: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    out.reserve(bytes.len().div_ceil(3) * 4);
+    for chunk in bytes.chunks(3) {
+        let [a, b, c] = [0, 1, 2].map(|i| u32::from(chunk.get(i).copied().unwrap_or(0)));
+        let word = a << 16 | b << 8 | c;
+        for (i, shift) in [18, 12, 6, 0].into_iter().enumerate() {
+            let digit = ALPHABET[(word >> shift & 63) as usize];
+            out.push(if i <= chunk.len() { char::from(digit) } else { '=' });
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::output::sample;
+
+    #[test]
+    fn base64_matches_the_vectors_of_rfc_4648_section_10() {
+        for (plain, coded) in [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("fooba", "Zm9vYmE="),
+            ("foobar", "Zm9vYmFy"),
+        ] {
+            let mut out = String::new();
+            base64_into(&mut out, plain.as_bytes());
+            assert_eq!(out, coded, "of '{plain}'");
+        }
+    }
+
+    #[test]
+    fn points_are_told_apart_by_zone() {
+        let answer = sample::answer();
+        let split = Split::of(&answer.shape);
+        let mut used: Vec<u32> = answer.shape.triangles.iter().flatten().copied().collect();
+        used.sort_unstable();
+        used.dedup();
+        assert!(split.node_of.len() > used.len(), "nodes on zone edges are doubled");
+        for (t, corners) in split.corners.iter().enumerate() {
+            for (k, &p) in corners.iter().enumerate() {
+                assert_eq!(split.node_of[p], answer.shape.triangles[t][k], "corner {k} of triangle {t}");
+            }
+        }
+    }
+
+    #[test]
+    fn names_with_markup_are_escaped() {
+        assert_eq!(escape("a<b & \"c\"\n"), "a&lt;b &amp; &quot;c&quot; ", "markup");
+    }
+}
