@@ -1,1 +1,191 @@
-//! (being written)
+//! The command line as typed: verbs and their options, nothing else.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// Predicts how the arms of a flexible-circuit actuator bend and where their copper cracks.
+///
+/// Exit codes: 0 done; 1 done, but a limit written in the design is exceeded or a published problem is missed;
+/// 2 error.
+#[derive(Debug, Clone, Parser)]
+#[command(name = "copperbend", version, propagate_version = true, max_term_width = 100)]
+pub(crate) struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub(crate) verb: Verb,
+    /// Threads to work with; default: one per processor.
+    #[arg(long, global = true, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub(crate) threads: Option<u16>,
+}
+
+/// The verbs.
+#[derive(Debug, Clone, Subcommand)]
+pub(crate) enum Verb {
+    /// Bend the board under its loads: deflection, force, torque, copper strain and the spots that will crack.
+    Bend(Bend),
+    /// Show the board as understood, and layout advice of the trade.
+    Check(Check),
+    /// Draw the zones and triangles.
+    Mesh(Mesh),
+    /// Write stiffness, mass and load of the board as Matrix Market files.
+    Matrices(Matrices),
+    /// Solve problems with published answers on this machine.
+    Verify(Verify),
+    /// Write the JSON Schema of the design file, for editors.
+    Schema(Schema),
+}
+
+/// A design file and where results go.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct InOut {
+    /// Design file (TOML).
+    #[arg(value_name = "DESIGN")]
+    pub(crate) design: PathBuf,
+    /// Folder for the results, made if need be; default: beside the design file, named after it and the verb.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) out: Option<PathBuf>,
+}
+
+/// Options of `bend`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Bend {
+    /// Files.
+    #[command(flatten)]
+    pub(crate) files: InOut,
+    /// Strain at the ends of the maps' colour bar, in microstrain (um/m), so that maps of several runs compare;
+    /// default: from the worst spot.
+    #[arg(long, value_name = "MICROSTRAIN", value_parser = positive)]
+    pub(crate) scale: Option<f64>,
+    /// Faces of the copper on the maps.
+    #[arg(long, value_enum, default_value_t = MapFaces::Worse)]
+    pub(crate) faces: MapFaces,
+    /// Spots to list.
+    #[arg(long, value_name = "N", default_value_t = 12, value_parser = clap::value_parser!(u32).range(1..=500))]
+    pub(crate) spots: u32,
+    /// What to leave out for speed.
+    #[command(flatten)]
+    pub(crate) leave_out: LeaveOut,
+}
+
+/// What `bend` may leave out.
+#[derive(Debug, Clone, Copy, Args)]
+pub(crate) struct LeaveOut {
+    /// One mesh only: do not refine until the spots settle.
+    #[arg(long)]
+    pub(crate) one_mesh: bool,
+    /// Do not run the worst spot again with the copper modulus at both ends of its span.
+    #[arg(long)]
+    pub(crate) no_modulus_span: bool,
+    /// Draw no pictures.
+    #[arg(long)]
+    pub(crate) no_pictures: bool,
+}
+
+/// Faces of a copper layer on the maps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum MapFaces {
+    /// One map a layer: at every place the face with the larger magnitude.
+    Worse,
+    /// Two maps a layer: lower and upper face.
+    Each,
+}
+
+/// Options of `check`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Check {
+    /// Design file (TOML).
+    #[arg(value_name = "DESIGN")]
+    pub(crate) design: PathBuf,
+    /// Show the stack at a point of the board, in mm: "8.5,0.3"; may be repeated.
+    #[arg(long, value_name = "X,Y", value_parser = point, allow_hyphen_values = true)]
+    pub(crate) at: Vec<[f64; 2]>,
+}
+
+/// Options of `mesh`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Mesh {
+    /// Files.
+    #[command(flatten)]
+    pub(crate) files: InOut,
+}
+
+/// Options of `matrices`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Matrices {
+    /// Files.
+    #[command(flatten)]
+    pub(crate) files: InOut,
+    /// How stiffeners on a tape are taken.
+    #[arg(long, value_enum, default_value_t = Tape::AsWritten)]
+    pub(crate) tape: Tape,
+}
+
+/// How stiffeners on a tape are taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Tape {
+    /// By the design file and the tape's glass point.
+    AsWritten,
+    /// Stiff in shear.
+    Bonded,
+    /// Free of shear.
+    Sliding,
+}
+
+/// Options of `verify`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Verify {
+    /// Only problems whose name contains this.
+    #[arg(value_name = "NAME")]
+    pub(crate) only: Option<String>,
+}
+
+/// Options of `schema`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Schema {
+    /// File to write; default: the screen.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+}
+
+fn positive(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
+        _ => Err("a number above zero is needed, such as 3000".to_owned()),
+    }
+}
+
+fn point(text: &str) -> Result<[f64; 2], String> {
+    let wish = "two numbers in mm with a comma between are needed, such as 8.5,0.3";
+    let (x, y) = text.split_once(',').ok_or(wish)?;
+    let number = |t: &str| match t.trim().parse::<f64>() {
+        Ok(v) if v.is_finite() => Ok(v / 1e3),
+        _ => Err(wish.to_owned()),
+    };
+    Ok([number(x)?, number(y)?])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn command_line_is_consistent() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn points_are_read_in_millimetres() {
+        assert_eq!(point("8.5,-0.25"), Ok([8.5e-3, -0.25e-3]), "a plain point");
+        assert!(point("8.5").is_err() && point("a,b").is_err() && point("nan,1").is_err(), "no points");
+    }
+
+    #[test]
+    fn scale_must_be_above_zero() {
+        assert!(
+            positive("0").is_err() && positive("-3").is_err() && positive("inf").is_err(),
+            "not above zero"
+        );
+        assert_eq!(positive("3000"), Ok(3000.0), "a plain number");
+    }
+}

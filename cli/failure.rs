@@ -47,3 +47,9 @@ impl From<crate::output::canvas::PictureError> for Failure {
         Self::new(format!("a picture could not be drawn: {}", e.0), "run with --no-pictures")
     }
 }
+
+impl From<copperbend_mesh::quality::MeshError> for Failure {
+    fn from(e: copperbend_mesh::quality::MeshError) -> Self {
+        Self::new(e.to_string(), "")
+    }
+}

@@ -1,4 +1,22 @@
-//! stub
+//! The program: parse, dispatch, exit code. Nothing else in the project reads files, prints or draws.
+
+mod args;
+mod commands;
 mod failure;
 mod output;
-fn main() {}
+mod screen;
+
+use clap::Parser;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let cli = args::Cli::parse();
+    match commands::run(&cli) {
+        Ok(commands::Outcome::Done) => ExitCode::SUCCESS,
+        Ok(commands::Outcome::Exceeded) => ExitCode::from(1),
+        Err(failure) => {
+            screen::complain(&failure);
+            ExitCode::from(2)
+        }
+    }
+}

@@ -54,43 +54,6 @@ pub(crate) fn handy_above(v: f64) -> f64 {
         .unwrap_or(10.0 * decade)
 }
 
-/// A strain in um/m with its sign, three digits or whole numbers.
-pub(crate) fn microstrain(strain: f64) -> String {
-    let size = microstrain_size(strain.abs());
-    match strain {
-        s if s > 0.0 => format!("+{size}"),
-        s if s < 0.0 => format!("\u{2212}{size}"),
-        _ => size,
-    }
-}
-
-/// A strain in um/m without a plus sign.
-pub(crate) fn microstrain_size(strain: f64) -> String {
-    let v = strain * 1e6;
-    match v.abs() {
-        a if a == 0.0 || a >= 99.95 => format!("{v:.0}"),
-        a if a >= 9.995 => format!("{v:.1}"),
-        _ => format!("{v:.2}"),
-    }
-}
-
-/// A strain with its sign and its error, both in um/m, to the same decimal place.
-pub(crate) fn strain_with_error(strain: f64, error: f64) -> (String, String) {
-    let size = (strain.abs() * 1e6).max(error.abs() * 1e6);
-    let decimals = if size >= 99.95 {
-        0
-    } else if size >= 9.995 {
-        1
-    } else {
-        2
-    };
-    let sign = if strain < 0.0 { "\u{2212}" } else { "+" };
-    // An error is never rounded down to nothing.
-    let least = 10f64.powi(-i32::try_from(decimals).unwrap_or(0));
-    let shown = if error > 0.0 { (error * 1e6).max(least) } else { error * 1e6 };
-    (format!("{sign}{:.*}", decimals, strain.abs() * 1e6), format!("{shown:.decimals$}"))
-}
-
 /// A length along an axis in mm, as many decimals as the step needs.
 fn millimetres(v_m: f64, step_m: f64) -> String {
     let decimals = (0..6).find(|&d| (step_m * 1e3 * 10f64.powi(d)).round() >= 1.0 - 1e-9).unwrap_or(6);
@@ -286,17 +249,17 @@ pub(crate) fn lines(
     Ok(())
 }
 
-/// A name made fit for a file name: letters and digits of any script kept, everything else a dash.
+/// A name made fit for a file name: letters and digits of any script kept, everything else an underscore.
 pub(crate) fn file_words(name: &str) -> String {
     let mut out = String::new();
     for c in name.chars() {
         if c.is_alphanumeric() {
             out.extend(c.to_lowercase());
-        } else if !out.ends_with('-') && !out.is_empty() {
-            out.push('-');
+        } else if !out.ends_with('_') && !out.is_empty() {
+            out.push('_');
         }
     }
-    let out: String = out.trim_end_matches('-').chars().take(60).collect();
+    let out: String = out.trim_end_matches('_').chars().take(60).collect();
     if out.is_empty() { "unnamed".to_owned() } else { out }
 }
 
@@ -331,13 +294,6 @@ mod tests {
     }
 
     #[test]
-    fn strains_keep_three_digits_and_their_sign() {
-        assert_eq!(microstrain(1.2345e-3), "+1234", "rounded to even");
-        assert_eq!(microstrain(-2.5e-5), "\u{2212}25.0", "small compression");
-        assert_eq!(microstrain(0.0), "0", "zero has no sign");
-    }
-
-    #[test]
     fn ticks_are_multiples_and_inside() {
         let ticks: Vec<f64> = multiples(-0.0031, 0.0052, 0.001).collect();
         assert_eq!(ticks.len(), 9, "{ticks:?}");
@@ -364,8 +320,8 @@ mod tests {
 
     #[test]
     fn file_names_keep_letters_of_any_script() {
-        assert_eq!(file_words("copper top"), "copper-top", "spaces");
-        assert_eq!(file_words("Kupfer (außen)/2"), "kupfer-außen-2", "other letters stay");
+        assert_eq!(file_words("copper top"), "copper_top", "spaces");
+        assert_eq!(file_words("Kupfer (außen)/2"), "kupfer_außen_2", "other letters stay");
         assert_eq!(file_words("../..//"), "unnamed", "no way out of the folder");
     }
 }

@@ -6,6 +6,7 @@
 use super::canvas::{Anchor, Canvas, PictureError, Rect};
 use super::colour::{INK, LINE, PAPER, Rgb, SOFT_INK, mix, zone_fill};
 use super::figure;
+use super::numbers::typeset;
 use super::panel::{Panel, View};
 use copperbend_mesh::board::{Board, LayerId};
 use copperbend_mesh::region::Point;
@@ -165,7 +166,7 @@ fn close_ups(board: &Board, mesh: &FlatMesh, [lo, hi]: [Point; 2]) -> Vec<(Strin
             centre[0] * 1e3,
             centre[1] * 1e3
         );
-        out.push((words.replace('-', "\u{2212}"), centre, (30.0 * side).min(size)));
+        out.push((typeset(&words), centre, (30.0 * side).min(size)));
     }
     out
 }

@@ -3,11 +3,15 @@
 pub(crate) mod atomic;
 pub(crate) mod canvas;
 pub(crate) mod colour;
+pub(crate) mod csv;
 pub(crate) mod figure;
+pub(crate) mod json;
 pub(crate) mod mesh_view;
+pub(crate) mod numbers;
 pub(crate) mod panel;
 #[cfg(test)]
 pub(crate) mod sample;
 pub(crate) mod shape_view;
 pub(crate) mod strain_map;
+pub(crate) mod table;
 pub(crate) mod vtu;

@@ -7,6 +7,7 @@
 use super::canvas::{Anchor, Canvas, PictureError, Rect};
 use super::colour::{FILM, INK, LINE, PAPER, SOFT_INK, StrainScale, mix};
 use super::figure::{self, Label, PlacedLabel};
+use super::numbers::{self, typeset};
 use super::panel::{Panel, View};
 use copperbend_mesh::board::{Board, LayerId, Place, SupportKind};
 use copperbend_mesh::region::Point;
@@ -286,10 +287,11 @@ fn close_up(
     figure::scale_bar(canvas, &view)?;
     figure::write_labels(canvas, &labels)?;
     let mean = if spot.singular.is_some() { " (mean)" } else { "" };
-    let (strain, error) = figure::strain_with_error(spot.strain, spot.strain_error);
+    let [strain, error] = numbers::strain_with_error(spot.strain, spot.strain_error);
+    let strain = typeset(&strain);
     let title = format!("{}  {}  {strain} \u{b1} {error} \u{b5}m/m{mean}", spot.rank, spot.track);
     canvas.text([rect.x, rect.y - 18], Anchor::Left, 20.0, INK, &Canvas::fit(20.0, &title, rect.w))?;
-    let place = format!("x {:.3} mm, y {:.3} mm", spot.x_m * 1e3, spot.y_m * 1e3).replace('-', "\u{2212}");
+    let place = typeset(&format!("x {} mm, y {} mm", numbers::mm(spot.x_m), numbers::mm(spot.y_m)));
     let near = format!("{:.2} mm from {}", spot.near_m * 1e3, spot.near);
     let lines = [(SOFT_INK, place), (SOFT_INK, near)];
     figure::lines(canvas, [rect.x, rect.y + rect.h + 18], 18.0, rect.w, &lines)
@@ -316,7 +318,7 @@ fn colour_bar(canvas: &mut Canvas, bar: Rect, style: &MapStyle) -> Result<(), Pi
         let share = f64::from(i) / 4.0;
         let y = bar.y + figure::px(0.5 * f64::from(bar.h) * (1.0 - share)).min(bar.h - 1);
         canvas.fill(Rect { x: bar.x + bar.w, y, w: 6, h: 1 }, INK);
-        let text = figure::microstrain(share * style.full_scale);
+        let text = typeset(&numbers::strain(share * style.full_scale));
         canvas.text([bar.x + bar.w + 12, y], Anchor::Left, 20.0, INK, &text)?;
     }
     Ok(())
@@ -339,10 +341,10 @@ fn footing(canvas: &mut Canvas, height: i32, spots: &[&Spot]) -> Result<(), Pict
 pub(crate) fn file_name(layer: &str, faces: Faces, suffix: &str) -> String {
     let face = match faces {
         Faces::Worse => "",
-        Faces::One(Face::Lower) => "-lower",
-        Faces::One(Face::Upper) => "-upper",
+        Faces::One(Face::Lower) => "_lower",
+        Faces::One(Face::Upper) => "_upper",
     };
-    format!("strain-{}{face}{suffix}.png", figure::file_words(layer))
+    format!("strain_{}{face}{suffix}.png", figure::file_words(layer))
 }
 
 #[cfg(test)]

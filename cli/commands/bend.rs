@@ -1,0 +1,144 @@
+//! `bend`: the main job, from the design file to table, files and pictures.
+
+use super::{Design, Outcome, out_folder, read_design};
+use crate::args::{Bend, MapFaces};
+use crate::failure::Failure;
+use crate::output::atomic::OutFolder;
+use crate::output::canvas::PictureError;
+use crate::output::colour::StrainScale;
+use crate::output::strain_map::{self, Faces, MapOf, MapStyle};
+use crate::output::{csv, json, shape_view, table, vtu};
+use crate::screen::{self, ProgressLine};
+use copperbend_solver::bend::{BendOptions, bend};
+use copperbend_solver::result::{BendAnswer, BendReport, BondLimit, Face};
+use rayon::prelude::*;
+
+/// Bends a board and writes everything.
+///
+/// # Errors
+/// The design has faults, the solve stops, or a file cannot be written.
+pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
+    let design = read_design(&options.files.design)?;
+    let folder = out_folder(&options.files, "bend");
+    drop(OutFolder::open(&folder)?);
+    let mut progress = ProgressLine::new();
+    let wishes = BendOptions {
+        refine: !options.leave_out.one_mesh,
+        modulus_span: !options.leave_out.no_modulus_span,
+        max_spots: options.spots,
+        ..BendOptions::default()
+    };
+    let report = bend(&design.board, &wishes, &mut progress)?;
+    progress.say("pictures and files");
+    let mut files = fields(&report);
+    if !options.leave_out.no_pictures {
+        files.extend(pictures(&design, &report, options)?);
+    }
+    files.push(("spots.csv".to_owned(), csv::spots(&report)));
+    files.sort();
+    let names: Vec<&str> = files.iter().map(|f| f.0.as_str()).collect();
+    let results = json::results(&report, &design.name, &design.text, &names)?;
+    let mut out = OutFolder::open(&folder)?;
+    for (name, bytes) in &files {
+        out.put(name, bytes)?;
+    }
+    out.put("results.json", &results)?;
+    let written = out.finish()?;
+    drop(progress);
+    screen::print(&table::bend(&report, &written))?;
+    Ok(if report.exceeds_limit() { Outcome::Exceeded } else { Outcome::Done })
+}
+
+/// What tells the files of two answers apart.
+fn suffix(report: &BendReport, answer: &BendAnswer) -> &'static str {
+    match answer.bond {
+        _ if report.answers.len() < 2 => "",
+        BondLimit::AsWritten => "_as_written",
+        BondLimit::Bonded => "_bonded",
+        BondLimit::Sliding => "_sliding",
+    }
+}
+
+fn fields(report: &BendReport) -> Vec<(String, Vec<u8>)> {
+    let write = |a: &BendAnswer| (format!("fields{}.vtu", suffix(report, a)), vtu::write(a));
+    report.answers.par_iter().map(write).collect()
+}
+
+/// One picture to draw.
+enum Picture<'a> {
+    Shape(&'a BendAnswer),
+    Map(MapOf<'a>),
+}
+
+fn pictures(
+    design: &Design,
+    report: &BendReport,
+    options: &Bend,
+) -> Result<Vec<(String, Vec<u8>)>, PictureError> {
+    let board = &design.board;
+    let full_scale = options
+        .scale
+        .map_or_else(|| strain_map::handy_full_scale(&report.answers), |microstrain| microstrain / 1e6);
+    let faces: &[Faces] = match options.faces {
+        MapFaces::Worse => &[Faces::Worse],
+        MapFaces::Each => &[Faces::One(Face::Lower), Faces::One(Face::Upper)],
+    };
+    let mut list = Vec::new();
+    for answer in &report.answers {
+        list.push(Picture::Shape(answer));
+        let mut layers: Vec<u32> = answer.maps.iter().map(|m| m.layer_index).collect();
+        layers.sort_unstable();
+        layers.dedup();
+        for layer_index in layers {
+            for &faces in faces {
+                list.push(Picture::Map(MapOf { board, answer, layer_index, faces }));
+            }
+        }
+    }
+    let colours = StrainScale::new();
+    let mut drawn = list
+        .par_iter()
+        .map(|picture| match picture {
+            Picture::Shape(answer) => {
+                let words = table::shape_words(report, answer);
+                let name = format!("shape{}.png", suffix(report, answer));
+                Ok((name, shape_view::draw(board, answer, &words)?))
+            }
+            Picture::Map(of) => {
+                let state = table::state_words(report, of.answer, board);
+                let style = MapStyle { full_scale, state, colours: colours.clone() };
+                let layer = &board.layers[of.layer_index as usize].name;
+                let name = strain_map::file_name(layer, of.faces, suffix(report, of.answer));
+                Ok((name, strain_map::draw(of, &style)?))
+            }
+        })
+        .collect::<Result<Vec<_>, PictureError>>()?;
+    number_repeated(&mut drawn);
+    Ok(drawn)
+}
+
+/// Layers whose names differ in signs only would share a file: later ones get a number.
+fn number_repeated(files: &mut [(String, Vec<u8>)]) {
+    for i in 1..files.len() {
+        let plain = files[i].0.clone();
+        let mut n = 2;
+        while files[..i].iter().any(|f| f.0 == files[i].0) {
+            files[i].0 = format!("{}_{n}.png", plain.trim_end_matches(".png"));
+            n += 1;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn repeated_file_names_are_numbered() {
+        let mut files: Vec<(String, Vec<u8>)> =
+            ["a.png", "b.png", "a.png", "a.png"].map(|n| (n.to_owned(), Vec::new())).into();
+        number_repeated(&mut files);
+        let names: Vec<&str> = files.iter().map(|f| f.0.as_str()).collect();
+        assert_eq!(names, ["a.png", "b.png", "a_2.png", "a_3.png"], "two layers share a file");
+    }
+}

@@ -1,0 +1,87 @@
+//! The ranked spots as comma-separated values (RFC 4180), one row a spot, units in the heading.
+
+use copperbend_solver::result::{BendReport, BondLimit, Face, SingularKind};
+
+const HEADING: &str = "bond,rank,track,layer,face,x_mm,y_mm,strain_um_per_m,strain_error_um_per_m,\
+     direction_deg,along_track_um_per_m,unloaded_um_per_m,nearest,nearest_mm,singular,mean_radius_um,indicative,note";
+
+/// All spots of a report.
+pub(crate) fn spots(report: &BendReport) -> Vec<u8> {
+    let mut out = String::from(HEADING);
+    out.push_str("\r\n");
+    for answer in &report.answers {
+        let bond = match answer.bond {
+            BondLimit::AsWritten => "as written",
+            BondLimit::Bonded => "bonded",
+            BondLimit::Sliding => "sliding",
+        };
+        for s in &answer.spots {
+            let singular = match s.singular {
+                None => "",
+                Some(SingularKind::ClampEnd) => "clamp end",
+                Some(SingularKind::ReentrantCorner) => "inner corner",
+                Some(SingularKind::StackEdge) => "layer edge",
+            };
+            let face = match s.face {
+                Face::Lower => "lower",
+                Face::Upper => "upper",
+            };
+            let micro = |v: f64| format!("{:.4}", v * 1e6);
+            let cells = [
+                bond.to_owned(),
+                s.rank.to_string(),
+                quoted(&s.track),
+                quoted(&s.layer),
+                face.to_owned(),
+                format!("{:.6}", s.x_m * 1e3),
+                format!("{:.6}", s.y_m * 1e3),
+                micro(s.strain),
+                micro(s.strain_error),
+                format!("{:.3}", s.direction_rad.to_degrees()),
+                s.along_track.map_or(String::new(), micro),
+                micro(s.unloaded_strain),
+                quoted(&s.near),
+                format!("{:.6}", s.near_m * 1e3),
+                singular.to_owned(),
+                s.mean_radius_m.map_or(String::new(), |r| format!("{:.3}", r * 1e6)),
+                if s.indicative { "yes" } else { "no" }.to_owned(),
+                quoted(&s.note),
+            ];
+            out.push_str(&cells.join(","));
+            out.push_str("\r\n");
+        }
+    }
+    out.into_bytes()
+}
+
+/// A text cell, in quotes where it needs them.
+fn quoted(text: &str) -> String {
+    if text.contains([',', '"', '\n', '\r']) {
+        format!("\"{}\"", text.replace('"', "\"\""))
+    } else {
+        text.to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::output::sample;
+
+    #[test]
+    fn rows_have_as_many_cells_as_the_heading() {
+        let text = String::from_utf8(spots(&sample::report())).expect("text");
+        let n = HEADING.matches(',').count();
+        let rows: Vec<&str> = text.lines().collect();
+        assert_eq!(rows.len(), 6, "heading and five spots");
+        for row in &rows {
+            assert_eq!(row.matches(',').count(), n, "{row}");
+        }
+        assert!(rows[1].contains("2862.8571") && rows[1].contains("0.450000"), "{}", rows[1]);
+    }
+
+    #[test]
+    fn commas_and_quotes_in_names_are_kept() {
+        assert_eq!(quoted("a, \"b\""), "\"a, \"\"b\"\"\"", "quoting");
+    }
+}
