@@ -9,6 +9,7 @@ use faer::sparse::linalg::SymbolicSupernodalParams;
 use faer::sparse::linalg::cholesky::{simplicial, supernodal};
 use faer::sparse::{SparseColMatRef, SymbolicSparseColMatRef};
 use faer::{Conj, MatMut, Par};
+use std::time::Instant;
 
 /// Where everything sits: elimination order, pattern of the lower triangle, pattern of the factor.
 ///
@@ -23,6 +24,8 @@ pub struct Structure {
     entry_start: Vec<u32>,
     entry_rows: Vec<u32>,
     work: f64,
+    order_s: f64,
+    symbolic_s: f64,
     symbolic: supernodal::SymbolicSupernodalCholesky<u32>,
 }
 
@@ -40,14 +43,28 @@ impl Structure {
     /// # Errors
     /// [`LinearError::TooLarge`] beyond 32-bit indices, [`LinearError::OutOfMemory`].
     pub fn new(graph: &Graph, sizes: &[u8]) -> Result<Self, LinearError> {
+        let begin = Instant::now();
         let (order, tree) = order::best(graph, sizes)?;
+        let order_s = begin.elapsed().as_secs_f64();
         let position = positions(&order);
         let first = cumulate(order.iter().map(|&b| usize::from(sizes[b as usize])))?;
         let (column_start, rows) = lower(graph, &order, &position)?;
         let (entry_start, entry_rows) = entries(&first, &column_start, &rows)?;
         let symbolic = symbolic(graph, &order, &first, &tree)?;
-        let work = tree.work;
-        Ok(Self { order, position, first, column_start, rows, entry_start, entry_rows, work, symbolic })
+        let symbolic_s = begin.elapsed().as_secs_f64() - order_s;
+        Ok(Self {
+            order,
+            position,
+            first,
+            column_start,
+            rows,
+            entry_start,
+            entry_rows,
+            work: tree.work,
+            order_s,
+            symbolic_s,
+            symbolic,
+        })
     }
 
     /// Number of unknowns.
@@ -102,6 +119,12 @@ impl Structure {
     #[must_use]
     pub fn work(&self) -> f64 {
         self.work
+    }
+
+    /// Seconds spent on the order, and on the patterns of matrix and factor.
+    #[must_use]
+    pub fn seconds(&self) -> [f64; 2] {
+        [self.order_s, self.symbolic_s]
     }
 
     /// Factor `L L' = K`. `values`: lower triangle in the order of [`Self::entry_rows`]. `reuse`: an older

@@ -19,10 +19,11 @@ mod tests;
 use crate::assemble::{Elements, Layout, place, refused};
 use crate::element::Vector18;
 use crate::error::SolveError;
-use crate::linear::{Factor, LinearError};
+use crate::linear::{Factor, LinearError, Structure};
 use crate::model::{LoadCase, Model, Solution};
 use nalgebra::{Vector3, Vector6};
 use pair::Pair6;
+use std::time::Instant;
 use residual::{Forces, State};
 
 /// Relative correction at which a solution is settled.
@@ -45,6 +46,22 @@ pub struct Prepared<'m> {
     layout: Layout,
     factor: Factor,
     half_size: f64,
+    seconds: Seconds,
+}
+
+/// Where the time of [`Prepared::new`] went, s.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Seconds {
+    /// Checks and element matrices.
+    pub elements: f64,
+    /// Elimination order.
+    pub order: f64,
+    /// Graph, patterns of matrix and factor, and where each element adds.
+    pub symbolic: f64,
+    /// Sum into the sparse matrix.
+    pub assembly: f64,
+    /// Numeric factor.
+    pub factor: f64,
 }
 
 /// Force and moment that a support exerts.
@@ -63,19 +80,49 @@ impl<'m> Prepared<'m> {
     /// [`SolveError::NotHeld`] for a piece that can move freely, [`SolveError::Model`] for a model that does not
     /// fit together or is too large, [`SolveError::Singular`] where the stiffness vanishes.
     pub fn new(model: &'m Model) -> Result<Self, SolveError> {
+        let mut clock = Instant::now();
+        let mut lap = || std::mem::replace(&mut clock, Instant::now()).elapsed().as_secs_f64();
         held::check(model)?;
         let elements = Elements::new(model)?;
+        let elements_s = lap();
         let layout = Layout::new(model, &elements)?;
+        let layout_s = lap();
         let values = layout.assemble(model, |triangle, b, a| elements.pair(triangle, b, a));
+        let assembly_s = lap();
         let factor = layout.structure.factorise(&values, None).map_err(|e| explained(model, &layout, &e))?;
-        let half_size = 0.5 * diagonal(model);
-        Ok(Self { model, elements, layout, factor, half_size })
+        let [order_s, _] = layout.structure.seconds();
+        let seconds = Seconds {
+            elements: elements_s,
+            order: order_s,
+            symbolic: layout_s - order_s,
+            assembly: assembly_s,
+            factor: lap(),
+        };
+        Ok(Self { model, elements, layout, factor, half_size: 0.5 * diagonal(model), seconds })
     }
 
     /// The model.
     #[must_use]
     pub fn model(&self) -> &'m Model {
         self.model
+    }
+
+    /// Where the time went.
+    #[must_use]
+    pub fn seconds(&self) -> Seconds {
+        self.seconds
+    }
+
+    /// Order and patterns of the factored matrix.
+    #[must_use]
+    pub fn structure(&self) -> &Structure {
+        &self.layout.structure
+    }
+
+    /// The factored matrix.
+    #[must_use]
+    pub fn factor(&self) -> &Factor {
+        &self.factor
     }
 
     /// Number of free unknowns.
