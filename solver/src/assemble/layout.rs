@@ -99,6 +99,27 @@ impl Layout {
         values
     }
 
+    /// Adds a 6 x 6 matrix of one node's freedoms (global axes) to values of [`Self::assemble`].
+    pub(crate) fn add_at_node(
+        &self,
+        model: &Model,
+        node: u32,
+        own: &nalgebra::Matrix6<f64>,
+        values: &mut [f64],
+    ) {
+        let Some(follow) = model.freedoms.follow.get(node as usize) else { return };
+        let Ok(vertex) = self.blocks.binary_search(&follow.block) else { return };
+        let matrix = follow.matrix.as_ref().map_or(*own, |g| g.tr_mul(&(own * g.as_ref())));
+        let unknown = self.structure.first()[self.structure.position()[vertex] as usize] as usize;
+        let free = self.free(vertex);
+        for (c, &column) in free.iter().enumerate() {
+            let start = self.structure.entry_start()[unknown + c] as usize;
+            for (r, &row) in free.iter().enumerate().skip(c) {
+                values[start + r - c] += matrix[(usize::from(row), usize::from(column))];
+            }
+        }
+    }
+
     /// One block column: every contribution in element order.
     fn fill<P>(&self, position: usize, column: &mut [f64], model: &Model, pair: &P)
     where

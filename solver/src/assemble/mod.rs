@@ -12,7 +12,9 @@ use nalgebra::{Matrix3, Matrix6};
 use rayon::prelude::*;
 
 mod layout;
+mod matrices;
 pub(crate) use layout::{Layout, refused};
+pub use matrices::{Unknown, load_vector, mass, stiffness, unknowns};
 
 /// Entries of the stored upper triangle of an 18 x 18 element matrix.
 pub(crate) const PACKED: usize = 171;

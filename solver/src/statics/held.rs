@@ -10,7 +10,7 @@ use nalgebra::{Matrix6, Vector3, Vector6};
 const LOOSE: f64 = 1e-12;
 
 /// Refuses a model whose parts do not fit together.
-pub(super) fn check(model: &Model) -> Result<(), SolveError> {
+pub(crate) fn check(model: &Model) -> Result<(), SolveError> {
     let fault = |what: String, remedy: &str| Err(SolveError::Model { what, remedy: remedy.to_owned() });
     let n = model.nodes_m.len();
     let n_triangles = model.triangles.len();

@@ -16,6 +16,9 @@ mod residual;
 #[cfg(test)]
 mod tests;
 
+pub(crate) use held::check;
+pub(crate) use residual::Balance;
+
 use crate::assemble::{Elements, Layout, place, refused};
 use crate::element::Vector18;
 use crate::error::SolveError;
@@ -23,8 +26,8 @@ use crate::linear::{Factor, LinearError, Structure};
 use crate::model::{LoadCase, Model, Solution};
 use nalgebra::{Vector3, Vector6};
 use pair::Pair6;
-use std::time::Instant;
 use residual::{Forces, State};
+use std::time::Instant;
 
 /// Relative correction at which a solution is settled.
 pub const SETTLED: f64 = 1e-7;
@@ -138,7 +141,7 @@ impl<'m> Prepared<'m> {
     /// do not fit the model.
     pub fn solve(&self, cases: &[LoadCase]) -> Result<Vec<Solution>, SolveError> {
         for case in cases {
-            self.check(case)?;
+            check_case(self.model, case)?;
         }
         let mut solutions = Vec::with_capacity(cases.len());
         for group in cases.chunks(GROUP) {
@@ -151,16 +154,8 @@ impl<'m> Prepared<'m> {
         Ok(solutions)
     }
 
-    fn check(&self, case: &LoadCase) -> Result<(), SolveError> {
-        let fits = case.nodal.is_empty() || case.nodal.len() == self.model.nodes_m.len();
-        let finite = case.nodal.iter().all(|f| f.iter().all(|x| x.is_finite()))
-            && case.thermal_factor.is_finite()
-            && case.prescribed_factor.is_finite();
-        if fits && finite {
-            return Ok(());
-        }
-        let what = if fits { "a load is not a finite number" } else { "loads for another number of nodes" };
-        Err(SolveError::Model { what: what.to_owned(), remedy: "give one finite load per node".to_owned() })
+    fn balance(&self) -> Balance<'_> {
+        Balance { model: self.model, elements: &self.elements, layout: &self.layout }
     }
 
     /// One solve for every case that is not done, then its new residual.
@@ -216,8 +211,8 @@ impl<'m> Prepared<'m> {
     #[must_use]
     pub fn reactions(&self, case: &LoadCase, solution: &Solution) -> Vec<Reaction> {
         let state = state_of(solution);
-        let forces = self.forces(&state, case);
-        let loads = self.block_loads(case);
+        let forces = self.balance().forces(&state, case);
+        let loads = self.balance().block_loads(case);
         let blocks = &self.model.freedoms.blocks;
         let mut told = vec![false; blocks.len()];
         let mut reactions = Vec::new();
@@ -227,7 +222,7 @@ impl<'m> Prepared<'m> {
                 continue;
             }
             told[block] = true;
-            let mut force = -self.imbalance(block, &loads, &forces);
+            let mut force = -self.balance().imbalance(block, &loads, &forces);
             for c in (0..6).filter(|&c| !blocks[block].held[c]) {
                 force[c] = 0.0;
             }
@@ -240,6 +235,19 @@ impl<'m> Prepared<'m> {
         }
         reactions
     }
+}
+
+/// Refuses loads that do not fit the model.
+pub(crate) fn check_case(model: &Model, case: &LoadCase) -> Result<(), SolveError> {
+    let fits = case.nodal.is_empty() || case.nodal.len() == model.nodes_m.len();
+    let finite = case.nodal.iter().all(|f| f.iter().all(|x| x.is_finite()))
+        && case.thermal_factor.is_finite()
+        && case.prescribed_factor.is_finite();
+    if fits && finite {
+        return Ok(());
+    }
+    let what = if fits { "a load is not a finite number" } else { "loads for another number of nodes" };
+    Err(SolveError::Model { what: what.to_owned(), remedy: "give one finite load per node".to_owned() })
 }
 
 /// Motion of a triangle's corners in its own axes (u, v, w, tx, ty, tz, corner by corner), less the linearised
@@ -284,7 +292,7 @@ struct Run<'c> {
 impl<'c> Run<'c> {
     fn new(prepared: &Prepared<'_>, case: &'c LoadCase) -> Self {
         let state = State::at_supports(prepared.model, case.prescribed_factor);
-        let loads = prepared.block_loads(case);
+        let loads = prepared.balance().block_loads(case);
         let mut run = Self {
             case,
             loads,
@@ -301,14 +309,14 @@ impl<'c> Run<'c> {
     }
 
     fn balance(&mut self, prepared: &Prepared<'_>) {
-        self.forces = prepared.forces(&self.state, self.case);
-        prepared.residual(&self.loads, &self.forces, &mut self.residual);
+        self.forces = prepared.balance().forces(&self.state, self.case);
+        prepared.balance().residual(&self.loads, &self.forces, &mut self.residual);
     }
 
     /// Takes one solve of the residual: the first is the plain solution, later ones correct it.
     fn advance(&mut self, prepared: &Prepared<'_>, step: &[f64]) -> Result<(), SolveError> {
         let work: f64 = step.iter().zip(&self.residual).map(|(a, b)| a * b).sum();
-        let moved = prepared.correct(&mut self.state, step);
+        let moved = prepared.balance().correct(&mut self.state, step, prepared.half_size);
         if !self.solved {
             self.solved = true;
             self.work = work;
@@ -316,7 +324,7 @@ impl<'c> Run<'c> {
             return Ok(());
         }
         let energy = self.forces.quadratic.max(ENERGY_FLOOR * self.work);
-        let correction = ratio(moved, prepared.squared_norm(&self.state)).max(ratio(work, energy));
+        let correction = ratio(moved, self.state.squared_norm(prepared.half_size)).max(ratio(work, energy));
         self.corrections.push(correction);
         self.balance(prepared);
         self.done = correction < SETTLED;

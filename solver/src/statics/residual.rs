@@ -3,9 +3,8 @@
 //! Each element sees its nodes' motion less the rigid motion of its first node, formed in pairs and rounded
 //! once. So neither the rounding of large displacements nor that of assembled entries reaches the residual.
 
-use super::Prepared;
 use super::pair::{Pair6, relative};
-use crate::assemble::{PACKED, packed_row};
+use crate::assemble::{Elements, Layout, PACKED, packed_row};
 use crate::element::{self, Vector18};
 use crate::model::{LoadCase, Model};
 use nalgebra::{Vector3, Vector6};
@@ -96,7 +95,23 @@ fn product(packed: &[f64], d: &Vector18) -> Vector18 {
     f
 }
 
-impl Prepared<'_> {
+/// What a residual needs.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Balance<'a> {
+    pub(crate) model: &'a Model,
+    pub(crate) elements: &'a Elements,
+    pub(crate) layout: &'a Layout,
+}
+
+impl Balance<'_> {
+    /// Load less internal force with every free unknown at zero, in elimination order.
+    pub(crate) fn at_rest(&self, case: &LoadCase) -> Vec<f64> {
+        let state = State::at_supports(self.model, case.prescribed_factor);
+        let mut residual = vec![0.0; self.layout.structure.n_unknowns()];
+        self.residual(&self.block_loads(case), &self.forces(&state, case), &mut residual);
+        residual
+    }
+
     /// Internal forces of one state.
     pub(super) fn forces(&self, state: &State, case: &LoadCase) -> Forces {
         let n = self.model.triangles.len();
@@ -181,7 +196,9 @@ impl Prepared<'_> {
     }
 
     /// Adds a correction to a state; returns its squared displacement norm.
-    pub(super) fn correct(&self, state: &mut State, correction: &[f64]) -> f64 {
+    ///
+    /// `lever`: rotations count at this distance, m.
+    pub(super) fn correct(&self, state: &mut State, correction: &[f64], lever: f64) -> f64 {
         let structure = &self.layout.structure;
         let mut increments = vec![Vector6::<f64>::zeros(); state.blocks.len()];
         for (p, &vertex) in structure.order().iter().enumerate() {
@@ -197,20 +214,22 @@ impl Prepared<'_> {
         let of = |follow: &crate::freedoms::Follow| {
             let q = &increments[follow.block as usize];
             let motion = follow.matrix.as_ref().map_or(*q, |g| g.as_ref() * q);
-            squared(&motion, self.half_size)
+            squared(&motion, lever)
         };
         self.model.freedoms.follow.iter().map(of).sum()
     }
+}
 
-    /// Squared displacement norm of a state.
-    pub(super) fn squared_norm(&self, state: &State) -> f64 {
-        state.nodes.iter().map(|node| squared(&node.leading, self.half_size)).sum()
+impl State {
+    /// Squared displacement norm, rotations counted at `lever`.
+    pub(super) fn squared_norm(&self, lever: f64) -> f64 {
+        self.nodes.iter().map(|node| squared(&node.leading, lever)).sum()
     }
 }
 
-/// Displacement squared, rotations counted at the lever `half_size`.
-fn squared(motion: &Vector6<f64>, half_size: f64) -> f64 {
+/// Displacement squared plus rotation times lever squared.
+fn squared(motion: &Vector6<f64>, lever: f64) -> f64 {
     let u: Vector3<f64> = motion.fixed_rows::<3>(0).into_owned();
     let theta: Vector3<f64> = motion.fixed_rows::<3>(3).into_owned();
-    u.norm_squared() + half_size * half_size * theta.norm_squared()
+    u.norm_squared() + lever * lever * theta.norm_squared()
 }
