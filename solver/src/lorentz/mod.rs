@@ -4,7 +4,6 @@
 //! Output: [`CoilLoad`] for the whole path, [`nodal::NodalLoad`] for a shell mesh. Absent: the width of the
 //! tracks (it changes the force of a fine coil by some 1e-5), the coil's own field, inductance.
 
-mod finder;
 pub mod nodal;
 
 use crate::magnet::Field;

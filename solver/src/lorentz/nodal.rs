@@ -4,12 +4,11 @@
 //! coordinates of its triangle, and its height over the shell's reference plane gives moments, so that total
 //! force and moment are kept to rounding. Pieces in a clamp or off the mesh are left out and counted.
 
-use super::finder::{Locator, area_coordinates};
 use super::pulls;
 use crate::magnet::Field;
 use copperbend_mesh::board::{Board, CurrentPath, PathSegment, SupportKind};
 use copperbend_mesh::region::Point;
-use copperbend_mesh::triangulate::{BoardMesh, FlatMesh, Role};
+use copperbend_mesh::triangulate::{BoardMesh, FlatMesh, Locator, Role};
 use nalgebra::{Vector3, Vector6};
 use rayon::prelude::*;
 
@@ -95,10 +94,10 @@ pub fn held_triangles(board: &Board, mesh: &BoardMesh) -> Vec<bool> {
 /// Loads of the current path on the nodes of a mesh.
 ///
 /// Moments about x and y come from the height of the copper over the reference plane:
-/// m = (z - z_ref) e_z x F.
+/// `m = (z - z_ref) e_z x F`.
 #[must_use]
 pub fn nodal_load(path: &CurrentPath, field: &Field, carrier: &Carrier<'_>) -> NodalLoad {
-    let locator = Locator::new(carrier.mesh);
+    let locator = carrier.mesh.locator();
     let parts: Vec<Part> =
         path.segments.par_iter().map(|s| part(s, path.current_a, field, (carrier, &locator))).collect();
     let mut load =
@@ -138,7 +137,7 @@ fn part(segment: &PathSegment, current_a: f64, field: &Field, on: (&Carrier<'_>,
                 let f = pull.force_n;
                 let height = pull.at_m.z - carrier.reference_z_m;
                 let whole = Vector6::new(f.x, f.y, f.z, -height * f.y, height * f.x, 0.0);
-                let shares = area_coordinates(carrier.mesh, triangle, [pull.at_m.x, pull.at_m.y]);
+                let shares = carrier.mesh.area_coordinates(triangle, [pull.at_m.x, pull.at_m.y]);
                 for (&node, share) in carrier.mesh.triangles[triangle].iter().zip(shares) {
                     part.nodal.push((node, whole * share));
                 }
@@ -186,8 +185,8 @@ fn stretches(from: Point, to: Point, mesh: &FlatMesh, locator: &Locator<'_>) -> 
 
 /// Where the line from-to leaves a triangle that it crosses, as a share of its length.
 fn leaves(mesh: &FlatMesh, triangle: usize, from: Point, to: Point) -> f64 {
-    let a = area_coordinates(mesh, triangle, from);
-    let b = area_coordinates(mesh, triangle, to);
+    let a = mesh.area_coordinates(triangle, from);
+    let b = mesh.area_coordinates(triangle, to);
     let mut exit = f64::INFINITY;
     for (a, b) in a.into_iter().zip(b) {
         if b < 0.0 && b < a {

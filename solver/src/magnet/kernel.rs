@@ -2,8 +2,8 @@
 
 use std::f64::consts::FRAC_PI_2;
 
-/// General complete elliptic integral
-/// C(kc, p, c, s) = int_0^{pi/2} (c cos^2 t + s sin^2 t) / ((cos^2 t + p sin^2 t) sqrt(cos^2 t + kc^2 sin^2 t)) dt.
+/// General complete elliptic integral C(kc, p, c, s): over t from 0 to pi/2, of
+/// (c cos^2 t + s sin^2 t) / ((cos^2 t + p sin^2 t) sqrt(cos^2 t + kc^2 sin^2 t)).
 ///
 /// `kc`: complementary modulus, not 0. `p` > 0. K = C(kc, 1, 1, 1), E = C(kc, 1, 1, kc^2), the third kind with
 /// parameter 1 - p is C(kc, p, 1, 1). Descending Landen steps; about 15 digits.
