@@ -4,6 +4,7 @@
 //! Absent: stiffness; where each layer is present (region algebra decides that).
 
 use crate::board::{Board, Layer, LayerId, Seat};
+use crate::region::Point;
 
 /// One layer at one place.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -75,6 +76,13 @@ pub fn stack(board: &Board, layers: &[LayerId]) -> Layup {
         }
     }
     Layup { plies }
+}
+
+/// The layers present at a point, from the bottom.
+#[must_use]
+pub fn layers_at(board: &Board, at: Point) -> Vec<LayerId> {
+    let numbered = (0..).zip(&board.layers);
+    numbered.filter(|(_, layer)| layer.region.contains(at)).map(|(i, _)| LayerId(i)).collect()
 }
 
 /// Faces of a layer that lies on a face at this height.

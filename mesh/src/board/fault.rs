@@ -100,13 +100,13 @@ impl<'t> FaultList<'t> {
         shown
     }
 
-    /// All faults in the order of the file, or nothing.
-    pub(crate) fn into_faults(mut self) -> Option<Faults> {
+    /// The board if there are no faults, else all of them in the order of the file.
+    pub(crate) fn finish<T>(mut self, board: T) -> Result<T, Faults> {
         if self.found.is_empty() {
-            return None;
+            return Ok(board);
         }
         self.found.sort_by_key(|(start, _)| *start);
         let list = self.found.into_iter().map(|(_, fault)| fault).collect();
-        Some(Faults { file_name: self.file_name, list })
+        Err(Faults { file_name: self.file_name, list })
     }
 }

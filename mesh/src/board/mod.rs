@@ -6,6 +6,7 @@
 pub(crate) mod fault;
 mod fixtures;
 mod parts;
+mod understand;
 
 pub use fault::{Fault, Faults};
 pub use fixtures::{Arm, Body, Flap, Load, LockedIn, Magnet, MagnetShape, Place, Support, SupportKind};
@@ -13,18 +14,9 @@ pub use parts::{
     Bond, Conductor, ConductorId, ConductorKind, CurrentPath, Elastic, Layer, LayerId, LayerKind, Material,
     MaterialId, PathSegment, Seat, Smear, Stiffener, TurnAxes, Value,
 };
+pub use understand::{LARGEST_FILE_BYTES, understand};
 
 use crate::region::{Point, Region};
-
-/// Reads a design file and checks it whole.
-///
-/// `file_name`: shown in messages only; nothing is read from disk. `text`: the file's content.
-///
-/// # Errors
-/// [`Faults`]: every fault found, each with its line, column, text, rule and remedy, in the order of the file.
-pub fn understand(file_name: &str, _text: &str) -> Result<Board, Faults> {
-    Err(Faults { file_name: file_name.to_owned(), list: Vec::new() })
-}
 
 /// What the user wishes of the mesh and of the answer.
 #[derive(Debug, Clone, PartialEq)]

@@ -6,7 +6,7 @@ use crate::board::fault::FaultList;
 fn faults_of(text: &str) -> Vec<crate::board::Fault> {
     let mut faults = FaultList::new("d.toml", text);
     let _ = read(text, &mut faults);
-    faults.into_faults().map(|f| f.list).unwrap_or_default()
+    faults.finish(()).err().map(|f| f.list).unwrap_or_default()
 }
 
 #[test]
