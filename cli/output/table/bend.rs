@@ -363,7 +363,10 @@ mod tests {
             assert!(row.contains(wanted), "'{wanted}' is missing in: {row}");
         }
         assert!(
-            text.contains("mean over a half-disc of radius 40.0 \u{b5}m"),
+            text.split_whitespace()
+                .collect::<Vec<_>>()
+                .join(" ")
+                .contains("mean over a half-disc of radius 40.0 \u{b5}m"),
             "the mean is not explained:\n{text}"
         );
         assert!(text.contains("Written to out:") && text.contains("Not a certificate"), "foot:\n{text}");

@@ -5,9 +5,11 @@
 mod bend;
 mod check;
 mod grid;
+mod verify;
 
 pub(crate) use bend::{bend, shape_words, state_words};
 pub(crate) use check::{check, mesh};
+pub(crate) use verify::verify;
 
 use grid::wrap;
 use std::fmt::Write;
