@@ -63,7 +63,7 @@ impl Default for SettleOptions {
             max_refinements: 4,
             max_triangles: 120_000,
             top: 5,
-            energy_error: 0.03,
+            energy_error: 0.015,
             growth: 0.25,
             finest_share: 0.5,
             spots: SpotOptions::default(),
@@ -167,23 +167,17 @@ pub fn settle<T>(
         if !progress(&round) {
             return Err(SolveError::Cancelled);
         }
-        let next = sizes::next(&now, &sources, options);
-        let outcome = if now.spots.is_empty() {
-            Some(Outcome::NoSpots)
-        } else if before.is_some()
-            && compare::top(&now.spots, options).iter().all(|s| compare::still(s, options))
-        {
-            Some(Outcome::Settled)
-        } else {
-            match next {
+        let outcome = match ended(&now, options, before.is_some()) {
+            Some(outcome) => Some(outcome),
+            None => match sizes::next(&now, &sources, options) {
                 sizes::Next::Finest => Some(Outcome::ThicknessLimit),
                 sizes::Next::TooMany => Some(Outcome::TriangleLimit),
-                sizes::Next::Refine(wishes) if number < options.max_refinements => {
+                sizes::Next::Refine(_) if number == options.max_refinements => Some(Outcome::RefinementLimit),
+                sizes::Next::Refine(wishes) => {
                     sources = wishes;
                     None
                 }
-                sizes::Next::Refine(_) => Some(Outcome::RefinementLimit),
-            }
+            },
         };
         if let Some(outcome) = outcome {
             let Look { trial, recovered, spots } = now;
@@ -193,6 +187,25 @@ pub fn settle<T>(
     }
     // The last round above always ends the loop; this line only satisfies the type.
     Err(SolveError::Cancelled)
+}
+
+/// Whether the spots say that the work is done.
+fn ended<T>(now: &Look<T>, options: &SettleOptions, compared: bool) -> Option<Outcome> {
+    if now.spots.is_empty() {
+        return Some(Outcome::NoSpots);
+    }
+    let top = compare::top(&now.spots, options);
+    let done = |spot: &Spot| {
+        let quiet = spot.change.is_some_and(|change| change <= options.tolerance * spot.strain.abs());
+        compare::still(spot, options) || (quiet && compare::at_limit(spot, options))
+    };
+    if !compared || !top.iter().all(|spot| done(spot)) {
+        None
+    } else if top.iter().all(|spot| compare::still(spot, options)) {
+        Some(Outcome::Settled)
+    } else {
+        Some(Outcome::ThicknessLimit)
+    }
 }
 
 fn look<T>(trial: Trial<T>, options: &SettleOptions) -> Look<T> {

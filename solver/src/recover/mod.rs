@@ -26,7 +26,7 @@ pub use topology::{Edge, Topology};
 
 pub(crate) use corners::thickness_m;
 pub(crate) use fields::zone;
-pub(crate) use spots::{distance_m, spread, trace_mean};
+pub(crate) use spots::{distance_m, trace_mean};
 
 #[cfg(test)]
 pub(crate) mod tests;

@@ -320,8 +320,8 @@ impl Look<'_> {
     }
 }
 
-/// Span between the reported value, the triangles' own highest and the second opinion.
-pub(crate) fn spread(spot: &Spot) -> f64 {
+/// Span between the reported value, the triangles' own highest and the second opinion: what one mesh alone can say.
+fn spread(spot: &Spot) -> f64 {
     let values = [spot.strain, spot.highest, spot.second];
     let low = values.iter().copied().fold(f64::INFINITY, f64::min);
     values.iter().copied().fold(f64::NEG_INFINITY, f64::max) - low

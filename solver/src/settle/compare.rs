@@ -1,9 +1,26 @@
 //! Spots of one mesh against the mesh before, by place.
 
 use super::{Look, SettleOptions};
-use crate::recover::{Spot, Trace, spread, trace_mean, trace_values, zone};
+use crate::laminate::Laminate;
+use crate::recover::{Ranked, Spot, Trace, distance_m, trace_mean, trace_values, zone};
+
+/// Ratio of sizes from which the difference of two meshes tells the error that is left.
+const REFINED: f64 = 1.4;
+
+/// What the mesh before knew at a spot.
+#[derive(Clone, Copy)]
+struct Old {
+    /// Ranking strain there.
+    strain: f64,
+    /// Triangle size there, m.
+    size_m: f64,
+}
 
 /// Sets change and uncertainty of every spot from the mesh before.
+///
+/// Strains here converge at least in proportion to the triangle size. So where a spot's triangles shrank by a
+/// factor q, what is left is at most the difference over q - 1 (taken with a quarter more, never less than the
+/// difference); where they hardly shrank, what was uncertain before still is, in proportion to the size.
 pub(super) fn compare<T>(now: &mut Look<T>, before: &Look<T>, options: &SettleOptions) {
     let mut values = vec![None; before.trial.traces.len()];
     for spot in &mut now.spots {
@@ -11,40 +28,68 @@ pub(super) fn compare<T>(now: &mut Look<T>, before: &Look<T>, options: &SettleOp
         let same = |other: &Trace| {
             other.layer == trace.layer && other.conductor == trace.conductor && other.name == trace.name
         };
-        let Some(old) = before.trial.traces.iter().position(same) else { continue };
+        let Some(trace) = before.trial.traces.iter().position(same) else { continue };
         let known = match spot.mean {
-            Some(_) => old_mean(now.trial.model.laminates.get(spot.laminate as usize), spot, before, old),
+            Some(_) => {
+                let stack = now.trial.model.laminates.get(spot.laminate as usize);
+                old_mean(stack, spot, before, trace)
+            }
             None => {
-                let all = values[old].get_or_insert_with(|| {
-                    trace_values(&before.trial.model, &before.recovered, &before.trial.traces[old])
+                let all = values[trace].get_or_insert_with(|| {
+                    trace_values(&before.trial.model, &before.recovered, &before.trial.traces[trace])
                 });
                 old_peak(all, spot, before)
             }
         };
-        spot.change = known.map(|strain| (strain - spot.strain).abs());
-        spot.uncertainty =
-            spread(spot).max(spot.change.unwrap_or(0.0)).max(options.spots.floor * spot.strain.abs());
+        let Some(known) = known else { continue };
+        let change = (known.strain - spot.strain).abs();
+        spot.change = Some(change);
+        spot.uncertainty = left(spot, change, known.size_m, old_uncertainty(spot, before, trace))
+            .max((spot.strain - spot.second).abs())
+            .max(options.spots.floor * spot.strain.abs());
     }
 }
 
+/// Error left after a step from triangles of `old_size_m`, absolute.
+fn left(spot: &Spot, change: f64, old_size_m: f64, old_uncertainty: Option<f64>) -> f64 {
+    let (size_m, q) = match spot.mean {
+        Some(mean) => (mean.largest_size_m, old_size_m / mean.largest_size_m),
+        None => (spot.size_m, old_size_m / spot.size_m),
+    };
+    if q >= REFINED {
+        change * (1.25 / (q - 1.0)).max(1.0)
+    } else {
+        let carried = old_uncertainty.map_or(2.0 * change, |old| old * (size_m / old_size_m).min(1.0));
+        change.max(carried)
+    }
+}
+
+/// Uncertainty of the same spot on the mesh before, if it was one there.
+fn old_uncertainty<T>(spot: &Spot, before: &Look<T>, trace: usize) -> Option<f64> {
+    let reach = (2.0 * spot.thickness_m).max(spot.size_m);
+    before
+        .spots
+        .iter()
+        .filter(|old| old.trace == trace && old.mean.is_some() == spot.mean.is_some())
+        .map(|old| (distance_m(&old.place_m, &spot.place_m), old))
+        .filter(|(distance, old)| *distance <= reach.max(2.0 * old.size_m))
+        .min_by(|one, other| one.0.total_cmp(&other.0))
+        .map(|(_, old)| old.uncertainty)
+}
+
 /// Strain of largest magnitude that the mesh before had within one of its triangles of the spot.
-fn old_peak<T>(values: &[(u32, u32, crate::recover::Ranked)], spot: &Spot, before: &Look<T>) -> Option<f64> {
-    let distance =
-        |node: u32| crate::recover::distance_m(&before.trial.model.nodes_m[node as usize], &spot.place_m);
+fn old_peak<T>(values: &[(u32, u32, Ranked)], spot: &Spot, before: &Look<T>) -> Option<Old> {
+    let distance = |node: u32| distance_m(&before.trial.model.nodes_m[node as usize], &spot.place_m);
     let nearest = values.iter().min_by(|one, other| distance(one.0).total_cmp(&distance(other.0)))?;
-    let reach = before.recovered.local_size_m(nearest.1).max(spot.thickness_m);
+    let size_m = before.recovered.local_size_m(nearest.1);
+    let reach = size_m.max(spot.thickness_m);
     let within = values.iter().filter(|value| distance(value.0) <= reach);
     let highest = within.max_by(|one, other| one.2.strain.abs().total_cmp(&other.2.strain.abs()));
-    Some(highest.unwrap_or(nearest).2.strain)
+    Some(Old { strain: highest.unwrap_or(nearest).2.strain, size_m })
 }
 
 /// The mean about the same point on the mesh before, in the zone of the same stack.
-fn old_mean<T>(
-    stack: Option<&crate::laminate::Laminate>,
-    spot: &Spot,
-    before: &Look<T>,
-    trace: usize,
-) -> Option<f64> {
+fn old_mean<T>(stack: Option<&Laminate>, spot: &Spot, before: &Look<T>, trace: usize) -> Option<Old> {
     let (mean, stack) = (spot.mean?, stack?);
     let model = &before.trial.model;
     let laminate = model.laminates.iter().position(|other| other == stack)?;
@@ -54,7 +99,7 @@ fn old_mean<T>(
     let zone = zone(model, trace.triangles.iter().copied().find(of)?);
     let of = (zone, u32::try_from(laminate).ok()?);
     let old = trace_mean(model, &before.recovered, trace, of, disc)?;
-    Some(old.ranked.strain)
+    Some(Old { strain: old.ranked.strain, size_m: old.largest_size_m })
 }
 
 /// The spots that must settle.
@@ -63,9 +108,22 @@ pub(super) fn top<'a>(spots: &'a [Spot], options: &SettleOptions) -> Vec<&'a Spo
     spots.iter().take(options.top).filter(|spot| spot.strain.abs() >= 0.8 * highest).collect()
 }
 
-/// Whether a spot has settled: it moved little, and its own spread agrees.
+/// Whether a spot has settled: it moved within the tolerance, and both what may be left and the second opinion stay
+/// within twice that.
 pub(super) fn still(spot: &Spot, options: &SettleOptions) -> bool {
     let allowed = options.tolerance * spot.strain.abs();
-    let resolved = spot.mean.is_none_or(|mean| mean.resolved);
-    resolved && spot.change.is_some_and(|change| change <= allowed) && spread(spot) <= 2.0 * allowed
+    let moved_little = spot.change.is_some_and(|change| change <= allowed);
+    let sure = match spot.mean {
+        Some(mean) => mean.resolved,
+        None => spot.uncertainty <= 2.0 * allowed.max(options.spots.floor * spot.strain.abs()),
+    };
+    moved_little && sure && (spot.strain - spot.second).abs() <= 2.0 * allowed
+}
+
+/// Whether nothing finer makes sense at a spot: its triangles are about half the thickness already.
+pub(super) fn at_limit(spot: &Spot, options: &SettleOptions) -> bool {
+    match spot.mean {
+        Some(mean) => mean.resolved,
+        None => spot.size_m <= 1.2 * options.finest_share * spot.thickness_m,
+    }
 }

@@ -1,8 +1,8 @@
 //! Where the next mesh must be finer.
 
-use super::compare::{still, top};
+use super::compare::{at_limit, still, top};
 use super::{Look, SettleOptions};
-use crate::recover::{Spot, spread, thickness_m};
+use crate::recover::{Spot, thickness_m};
 use copperbend_mesh::triangulate::SizeSource;
 
 /// What the next mesh should be.
@@ -24,19 +24,9 @@ struct Wish {
 
 /// Sizes of the next mesh from the errors of this one.
 pub(super) fn next<T>(now: &Look<T>, sources: &[SizeSource], options: &SettleOptions) -> Next {
-    let mut wishes: Vec<Wish> = Vec::new();
-    for spot in top(&now.spots, options) {
-        if !still(spot, options) {
-            wishes.extend(spot_wishes(spot, options));
-        }
-    }
-    let at_spots = !wishes.is_empty();
+    let moving = top(&now.spots, options).into_iter().filter(|spot| !still(spot, options));
+    let mut wishes: Vec<Wish> = moving.flat_map(|spot| spot_wishes(spot, options)).collect();
     wishes.extend(energy_wishes(now, options));
-    if wishes.is_empty()
-        || (!at_spots && !now.spots.is_empty() && now.recovered.relative_error() <= options.energy_error)
-    {
-        return Next::Finest;
-    }
     wishes.sort_by(|one, other| one.size_m.total_cmp(&other.size_m));
     let mut all = sources.to_vec();
     for wish in wishes {
@@ -73,34 +63,48 @@ fn spot_wishes(spot: &Spot, options: &SettleOptions) -> Vec<Wish> {
         });
         return std::iter::once(Wish { at, size_m }).chain(ring).collect();
     }
-    let finest = options.finest_share * spot.thickness_m;
-    if spot.size_m <= 1.2 * finest {
+    if at_limit(spot, options) {
         return Vec::new();
     }
-    let off = spread(spot).max(spot.change.unwrap_or(0.0)) / spot.strain.abs();
+    let off = spot.uncertainty / spot.strain.abs();
     let factor = (options.tolerance / off).clamp(0.25, 0.5);
-    vec![Wish { at, size_m: (spot.size_m * factor).max(finest) }]
+    vec![Wish { at, size_m: (spot.size_m * factor).max(options.finest_share * spot.thickness_m) }]
 }
 
+/// Most triangles of the next mesh, over those of this one, that the energy rule may ask for.
+const GROWTH_PER_MESH: f64 = 2.0;
+/// A triangle shrinks at most by this factor per mesh.
+const SHRINK: f64 = 3.0;
+
 /// Wishes of triangles with more than their share of the wished energy error.
+///
+/// The error is asked down to a half per mesh at most, less if that would more than double the triangles.
 fn energy_wishes<T>(now: &Look<T>, options: &SettleOptions) -> Vec<Wish> {
     let (model, recovered) = (&now.trial.model, &now.recovered);
-    if recovered.relative_error() <= options.energy_error {
+    let error = recovered.relative_error();
+    if error <= options.energy_error {
         return Vec::new();
     }
     let count = model.triangles.iter().fold(0.0, |sum, _| sum + 1.0);
-    let share = options.energy_error.powi(2) * recovered.energy / count;
+    let ratio = |triangle: usize, wished: f64| {
+        let share = wished * wished * recovered.energy / count;
+        (recovered.error[triangle] / share).powf(0.25).clamp(1.0, SHRINK)
+    };
+    let grown =
+        |wished: f64| (0..model.triangles.len()).map(|t| ratio(t, wished).powi(2)).sum::<f64>() / count;
+    let wished = [0.5, 0.6, 0.7, 0.8, 0.9]
+        .map(|part| options.energy_error.max(part * error))
+        .into_iter()
+        .find(|&wished| grown(wished) <= GROWTH_PER_MESH)
+        .unwrap_or(error);
     let thickness: Vec<f64> = model.laminates.iter().map(thickness_m).collect();
     let mut wishes = Vec::new();
     for (triangle, corners) in (0_u32..).zip(&model.triangles) {
-        let ratio = (recovered.error[triangle as usize] / share).powf(0.25);
-        if ratio < 1.4 {
-            continue;
-        }
+        let ratio = ratio(triangle as usize, wished);
         let size = recovered.size_m(triangle);
         let finest = options.finest_share * thickness[model.laminate_of[triangle as usize] as usize];
-        let size_m = (size / ratio.min(3.0)).max(finest);
-        if size_m < 0.8 * size {
+        let size_m = (size / ratio).max(finest);
+        if ratio >= 1.4 && size_m < 0.8 * size {
             let mid =
                 |axis: usize| corners.iter().map(|&n| model.nodes_m[n as usize][axis]).sum::<f64>() / 3.0;
             wishes.push(Wish { at: [mid(0), mid(1)], size_m });
