@@ -160,15 +160,15 @@ fn flap_mass_kg(board: &Board, pieces: &[(Region, Vec<LayerId>)]) -> Option<f64>
 fn circuit_facts(board: &Board, path: &CurrentPath) -> CircuitFacts {
     let mut facts = CircuitFacts { current_a: path.current_a, ..CircuitFacts::default() };
     for segment in &path.segments {
-        let Some(layer) = segment.layer.filter(|_| segment.section_m2 > 0.0) else { continue };
+        if segment.layer.is_none() || segment.section_m2 <= 0.0 {
+            continue;
+        }
         let [a, b] = [segment.from_m, segment.to_m];
         let length = (b[0] - a[0]).hypot(b[1] - a[1]).hypot(b[2] - a[2]);
-        let material = &board.materials[board.layers[layer.0 as usize].material.0 as usize];
-        let resistivity = material.resistivity_ohm_m.as_ref().map_or(0.0, |r| r.v);
         facts.length_m += length;
-        facts.resistance_ohm += resistivity * length / segment.section_m2;
         facts.density_a_per_m2 = facts.density_a_per_m2.max(path.current_a.abs() / segment.section_m2);
     }
+    facts.resistance_ohm = crate::lorentz::board_resistance_ohm(board).unwrap_or(0.0);
     facts.power_w = facts.resistance_ohm * path.current_a.powi(2);
     facts
 }

@@ -1,6 +1,8 @@
 //! One mesh solved under every load case that the report needs.
 
 use crate::error::SolveError;
+use crate::lorentz::{HingeLine, board_resistance_ohm, coil_load};
+use crate::magnet::Field;
 use crate::model::loads::{self, Nodal};
 use crate::model::{BoardModel, Hinge, LoadCase, Model, Solution, flap_motion, triangles_in};
 use crate::result::{DriveLoad, Movement};
@@ -180,8 +182,24 @@ fn drive_nodal(board: &Board, mesh: &BoardMesh, own: &BoardModel) -> Option<Noda
     None
 }
 
-/// Force and torque of the magnets on the current path.
+/// Force and torque of the magnets on the current path, board flat; None without current or magnets.
 pub(super) fn drive_facts(board: &Board, hinge: &Hinge) -> Option<DriveLoad> {
-    let _ = (board, hinge);
-    None
+    let path = board.current.as_ref()?;
+    if board.magnets.is_empty() {
+        return None;
+    }
+    let field = Field::new(&board.magnets);
+    let load = coil_load(path, &field, &HingeLine::new(hinge.point_m(), hinge.along));
+    let resistance_ohm = board_resistance_ohm(board).unwrap_or(0.0);
+    Some(DriveLoad {
+        current_a: path.current_a,
+        force_n: load.force_n.into(),
+        torque_nm: load.torque_nm,
+        torque_constant_nm_per_a: load.torque_constant_nm_per_a,
+        roll_torque_nm: load.roll_nm,
+        yaw_torque_nm: load.yaw_nm,
+        resistance_ohm,
+        power_w: resistance_ohm * path.current_a.powi(2),
+        field_max_t: load.field_max_t,
+    })
 }

@@ -3,11 +3,15 @@
 //! In: any shell ([`Model`]) or a board with its mesh ([`board_model`]). Out: [`Model`] and [`LoadCase`]s.
 //! Absent: stiffness, solving.
 
+#[cfg(test)]
+pub(crate) mod fixture;
 mod flap;
 pub mod loads;
 mod place;
 mod stacks;
 mod supports;
+#[cfg(test)]
+mod tests;
 
 pub use flap::{Hinge, PlaneMotion, flap_motion};
 pub use place::{area_m2, centroid_m, triangles_in};
@@ -108,6 +112,7 @@ pub fn board_model(board: &Board, mesh: &BoardMesh, bond: BondLimit) -> Result<B
 /// `reference_z_m`: height above z = 0, m; None: the neutral plane of the arms (small coupling, small rounding).
 /// Heating of every ply is the working temperature less its stress-free temperature; a load case scales it.
 /// Smeared turns: one laminate per [`TURN_STEP_DEG`] of turn direction.
+/// Another plane is exact for constant strain and curvature; else the answers differ by what the mesh leaves.
 ///
 /// # Errors
 /// [`SolveError::NotHeld`] without a support, or for a part of the board that touches none (named);
