@@ -66,8 +66,7 @@ fn model(nx: usize, ny: usize) -> Model {
         heating_k: 0.0,
         sliding: false,
     };
-    let plies =
-        vec![ply(-40.0, 10.0, 4e9, 0.34), ply(10.0, 28.0, 117e9, 0.34), ply(28.0, 40.0, 3e9, 0.34)];
+    let plies = vec![ply(-40.0, 10.0, 4e9, 0.34), ply(10.0, 28.0, 117e9, 0.34), ply(28.0, 40.0, 3e9, 0.34)];
     let mut model = Model { laminates: vec![Laminate::new(plies)], ..Model::default() };
     let (length, width) = (30e-3, 3e-3);
     for i in 0..=nx {

@@ -42,7 +42,7 @@ impl Progress for Quiet {
 /// What to compute beside the design's own wishes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BendOptions {
-    /// Height of the reference plane above z = 0, m; None: the neutral plane of the arms.
+    /// Height of the solver's unknowns above z = 0, m; None: the neutral plane of the arms. Changes rounding only.
     pub reference_z_m: Option<f64>,
     /// Refine the mesh until the spots settle (false: one pass).
     pub refine: bool,

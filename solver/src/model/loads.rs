@@ -7,10 +7,11 @@
 //! plane. Area loads give a third to each corner (lumped: consistent with the lumped weight).
 
 use super::BoardModel;
-use super::place::{area_m2, area_shares, shares, triangles_in};
+use super::place::{area_m2, area_shares, nodes_on_line, shares, triangles_in};
 use crate::error::SolveError;
 use crate::freedoms::rigid;
 use copperbend_mesh::board::{Board, Body, Load, Place};
+use copperbend_mesh::region::Point;
 use copperbend_mesh::triangulate::{BoardMesh, Role};
 use nalgebra::{Matrix6, Vector3, Vector6};
 
@@ -29,6 +30,9 @@ pub fn mechanical(board: &Board, mesh: &BoardMesh, own: &BoardModel) -> Result<N
             Load::Force { name, place, force_n } => {
                 for (node, share) in shares(mesh, place, area, name)? {
                     add_force(&mut nodal[node as usize], force_n, share, own.mid_height_m(node));
+                }
+                if let Place::Line(line) = place {
+                    add_line_couples(&mut nodal, mesh, *line, force_n);
                 }
             }
             Load::Moment { name, place, moment_nm } => {
@@ -62,6 +66,25 @@ fn add_force(at: &mut Vector6<f64>, force_n: &[f64; 3], share: f64, height_m: f6
     for c in 0..3 {
         at[c] += force[c];
         at[3 + c] += moment[c];
+    }
+}
+
+/// Drilling couples that belong to an even line force, so that it makes constant stress without a disturbance.
+///
+/// The membrane element lets its sides bow with the drilling rotations; the force normal to a piece of length l works
+/// on that bow by `f l / 8` at either end, `f` being the piece's normal force. Inner nodes between equal pieces get
+/// nothing. Derived from the element's constant-stress end forces (drilling parameter 3/2).
+fn add_line_couples(nodal: &mut Nodal, mesh: &BoardMesh, line: [Point; 2], force_n: &[f64; 3]) {
+    let on = nodes_on_line(&mesh.flat, line);
+    let [Some(first), Some(last)] = [on.first(), on.last()] else { return };
+    let whole = last.1 - first.1;
+    let [dx, dy] = [line[1][0] - line[0][0], line[1][1] - line[0][1]];
+    for pair in on.windows(2) {
+        let part = pair[1].1 - pair[0].1;
+        // Normal force times length: the unit normal's length cancels against the piece's.
+        let couple = (force_n[0] * dy - force_n[1] * dx) * part * part / (8.0 * whole);
+        nodal[pair[0].0 as usize][5] -= couple;
+        nodal[pair[1].0 as usize][5] += couple;
     }
 }
 

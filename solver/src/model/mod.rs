@@ -81,7 +81,7 @@ pub struct Solution {
 pub struct BoardModel {
     /// The shell; node and triangle numbers are those of the mesh.
     pub model: Model,
-    /// Height of the reference plane (where the nodes lie) above z = 0, m.
+    /// Height of the plane of nodes and strains above z = 0, m: the neutral plane of the arms.
     pub reference_z_m: f64,
     /// Mid-height of the flex stack above the reference plane at each node, m: where in-plane forces act.
     pub node_mid_m: Vec<f64>,
@@ -107,12 +107,13 @@ pub fn board_model(board: &Board, mesh: &BoardMesh, bond: BondLimit) -> Result<B
     board_model_about(board, mesh, bond, None)
 }
 
-/// The model of a board about a reference plane.
+/// The model of a board with its unknowns at a chosen reference plane.
 ///
-/// `reference_z_m`: height above z = 0, m; None: the neutral plane of the arms (small coupling, small rounding).
+/// `reference_z_m`: height of the unknowns above z = 0, m; None: where the nodes are. Nodes and strains always lie at
+/// the neutral plane of the arms (small coupling, small mesh error), so the answer does not depend on this choice
+/// beyond rounding. Partly held nodes and rigid pieces keep their own unknowns.
 /// Heating of every ply is the working temperature less its stress-free temperature; a load case scales it.
 /// Smeared turns: one laminate per [`TURN_STEP_DEG`] of turn direction.
-/// Another plane is exact for constant strain and curvature; else the answers differ by what the mesh leaves.
 ///
 /// # Errors
 /// [`SolveError::NotHeld`] without a support, or for a part of the board that touches none (named);
@@ -123,9 +124,13 @@ pub fn board_model_about(
     bond: BondLimit,
     reference_z_m: Option<f64>,
 ) -> Result<BoardModel, SolveError> {
-    let reference_z_m = reference_z_m.unwrap_or_else(|| stacks::neutral_plane_m(board, mesh, bond));
-    let nodes_m: Vec<[f64; 3]> = mesh.flat.points_m.iter().map(|p| [p[0], p[1], reference_z_m]).collect();
-    let held = supports::hold(board, mesh, &nodes_m)?;
+    let plane_z_m = stacks::neutral_plane_m(board, mesh, bond);
+    let nodes_m: Vec<[f64; 3]> = mesh.flat.points_m.iter().map(|p| [p[0], p[1], plane_z_m]).collect();
+    let mut held = supports::hold(board, mesh, &nodes_m)?;
+    if let Some(wished) = reference_z_m {
+        supports::move_unknowns(&mut held.freedoms, plane_z_m - wished);
+    }
+    let reference_z_m = plane_z_m;
     let own = stacks::stacks(board, mesh, bond, reference_z_m, &held.still);
     let node_mass = loads::body_masses(board, mesh, &nodes_m);
     let node_mid_m = node_mids(mesh, &own.mid_z_m, reference_z_m);

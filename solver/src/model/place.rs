@@ -40,7 +40,7 @@ pub(super) fn nodes_of(flat: &FlatMesh, triangles: &[usize]) -> Vec<u32> {
 }
 
 /// Nodes on a straight piece with their place along it (0 to 1), in order.
-fn nodes_on_line(flat: &FlatMesh, [p, q]: [Point; 2]) -> Vec<(u32, f64)> {
+pub(super) fn nodes_on_line(flat: &FlatMesh, [p, q]: [Point; 2]) -> Vec<(u32, f64)> {
     let run = [q[0] - p[0], q[1] - p[1]];
     let square = run[0] * run[0] + run[1] * run[1];
     let mut found: Vec<(u32, f64)> = (0_u32..)

@@ -4,7 +4,7 @@
 
 use super::place::{held_nodes, nodes_of, triangles_in};
 use crate::error::SolveError;
-use crate::freedoms::Freedoms;
+use crate::freedoms::{Freedoms, rigid};
 use copperbend_mesh::board::{Board, Place, Support, SupportKind};
 use copperbend_mesh::region::Point;
 use copperbend_mesh::triangulate::{BoardMesh, Role};
@@ -180,6 +180,22 @@ fn still(mesh: &BoardMesh, clamped: &[bool], pieces: &[Vec<u32>]) -> Vec<bool> {
         corners.iter().all(|&n| clamped[n as usize]) || (a > 0 && a == b && b == c)
     };
     mesh.flat.triangles.iter().map(all).collect()
+}
+
+/// Moves the unknowns of plain nodes to a plane `up_m` below the nodes: `node = rigid(up) q`.
+///
+/// Nodes that are held in part keep theirs (their held components are named at the node).
+pub(super) fn move_unknowns(freedoms: &mut Freedoms, up_m: f64) {
+    let lever = Vector3::new(0.0, 0.0, up_m);
+    for (node, follow) in freedoms.follow.iter_mut().enumerate() {
+        let block = &mut freedoms.blocks[follow.block as usize];
+        let plain = follow.block as usize == node && follow.matrix.is_none();
+        let all = block.held.iter().all(|&h| h);
+        if plain && (all || !block.held.contains(&true)) {
+            block.value = rigid(&-lever) * block.value;
+            follow.matrix = Some(Box::new(rigid(&lever)));
+        }
+    }
 }
 
 /// Every connected part of the mesh must touch a support.
