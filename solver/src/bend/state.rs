@@ -1,7 +1,7 @@
 //! One mesh solved under every load case that the report needs.
 
 use crate::error::SolveError;
-use crate::lorentz::{HingeLine, board_resistance_ohm, coil_load};
+use crate::lorentz::{Carrier, HingeLine, board_resistance_ohm, coil_load, held_triangles, nodal_load};
 use crate::magnet::Field;
 use crate::model::loads::{self, Nodal};
 use crate::model::{BoardModel, Hinge, LoadCase, Model, Solution, flap_motion, triangles_in};
@@ -178,8 +178,9 @@ fn drive_nodal(board: &Board, mesh: &BoardMesh, own: &BoardModel) -> Option<Noda
     if board.magnets.is_empty() || path.current_a == 0.0 {
         return None;
     }
-    let _ = (mesh, own);
-    None
+    let still = held_triangles(board, mesh);
+    let carrier = Carrier { mesh: &mesh.flat, reference_z_m: own.reference_z_m, held: &still };
+    Some(nodal_load(path, &Field::new(&board.magnets), &carrier).nodal)
 }
 
 /// Force and torque of the magnets on the current path, board flat; None without current or magnets.
