@@ -1,7 +1,8 @@
 //! One mesh solved under every load case that the report needs.
 
 use crate::error::SolveError;
-use crate::lorentz::{Carrier, HingeLine, board_resistance_ohm, coil_load, held_triangles, nodal_load};
+use crate::lorentz::nodal::{Carrier, held_triangles, nodal_load};
+use crate::lorentz::{HingeLine, board_resistance_ohm, coil_load};
 use crate::magnet::Field;
 use crate::model::loads::{self, Nodal};
 use crate::model::{BoardModel, Hinge, LoadCase, Model, Solution, flap_motion, triangles_in};
