@@ -47,7 +47,8 @@ impl Layout {
         let sizes: Vec<u8> = blocks.iter().map(|&b| free_components(freedoms, b).1).collect();
         let vertices = vertices_by_corner(model, &vertex);
         let graph = graph(&blocks, &vertices, &corner_start, &corners);
-        let structure = Structure::new(&graph, &sizes).map_err(|e| refused(&e))?;
+        let structure =
+            Structure::new(&graph, &sizes, &places(model, &vertex, blocks.len())).map_err(|e| refused(&e))?;
         let (row_start, row_offsets) = row_offsets(&structure, &sizes);
         let slots = slots(&vertices, &structure);
         Ok(Self {
@@ -226,6 +227,17 @@ fn free_components(freedoms: &Freedoms, block: u32) -> ([u8; 6], u8) {
 fn vertices_by_corner(model: &Model, vertex: &[u32]) -> Vec<[u32; 3]> {
     let of = |node: u32| vertex[model.freedoms.follow[node as usize].block as usize];
     model.triangles.iter().map(|nodes| nodes.map(of)).collect()
+}
+
+/// Mean position of the nodes of each vertex.
+fn places(model: &Model, vertex: &[u32], n: usize) -> Vec<[f64; 3]> {
+    let mut sums = vec![[0.0; 4]; n];
+    for (follow, p) in model.freedoms.follow.iter().zip(&model.nodes_m) {
+        if let Some(sum) = sums.get_mut(vertex[follow.block as usize] as usize) {
+            *sum = [sum[0] + p[0], sum[1] + p[1], sum[2] + p[2], sum[3] + 1.0];
+        }
+    }
+    sums.iter().map(|[x, y, z, count]| [x / count, y / count, z / count]).collect()
 }
 
 /// Two blocks are neighbours when a triangle touches both.

@@ -9,6 +9,7 @@ use faer::sparse::linalg::SymbolicSupernodalParams;
 use faer::sparse::linalg::cholesky::{simplicial, supernodal};
 use faer::sparse::{SparseColMatRef, SymbolicSparseColMatRef};
 use faer::{Conj, MatMut, Par};
+use rayon::prelude::*;
 use std::time::Instant;
 
 /// Where everything sits: elimination order, pattern of the lower triangle, pattern of the factor.
@@ -38,13 +39,14 @@ pub struct Factor {
 impl Structure {
     /// Orders the blocks and lays out the factor.
     ///
-    /// `sizes`: unknowns per block, 1 to 6. Every block column is dense within its pattern.
+    /// `sizes`: unknowns per block, 1 to 6; every block column is dense within its pattern. `places`: where the
+    /// blocks lie, a hint for the order.
     ///
     /// # Errors
     /// [`LinearError::TooLarge`] beyond 32-bit indices, [`LinearError::OutOfMemory`].
-    pub fn new(graph: &Graph, sizes: &[u8]) -> Result<Self, LinearError> {
+    pub fn new(graph: &Graph, sizes: &[u8], places: &[[f64; 3]]) -> Result<Self, LinearError> {
         let begin = Instant::now();
-        let (order, tree) = order::best(graph, sizes)?;
+        let (order, tree) = order::best(graph, sizes, places)?;
         let order_s = begin.elapsed().as_secs_f64();
         let position = positions(&order);
         let first = cumulate(order.iter().map(|&b| usize::from(sizes[b as usize])))?;
@@ -213,10 +215,13 @@ fn memory(request: StackReq) -> Result<MemBuffer, LinearError> {
     MemBuffer::try_new(request).map_err(|_| LinearError::OutOfMemory)
 }
 
+/// Zeros, asked for politely and touched by all threads: first touch costs more than filling.
 fn zeros(len: usize) -> Result<Vec<f64>, LinearError> {
-    let mut values = Vec::new();
-    values.try_reserve_exact(len).map_err(|_| LinearError::OutOfMemory)?;
-    values.resize(len, 0.0);
+    let mut asked = Vec::<f64>::new();
+    asked.try_reserve_exact(len).map_err(|_| LinearError::OutOfMemory)?;
+    drop(asked);
+    let mut values = vec![0.0; len];
+    values.par_chunks_mut(1 << 16).for_each(|chunk| chunk.fill(0.0));
     Ok(values)
 }
 

@@ -4,7 +4,9 @@
 //! values of its lower triangle in elimination order. Out: solutions of `K x = b`. Everything here runs on one
 //! thread or in fixed order, so results do not depend on the thread count. No iterative solver, no pivoting.
 
+mod dissect;
 mod factor;
+mod flow;
 mod order;
 mod tree;
 

@@ -1,6 +1,7 @@
-//! Elimination order on the block graph: minimum degree, judged by the work of the factor it leads to.
+//! Elimination order on the block graph: minimum degree or dissection, judged by the work they lead to.
 
 use super::LinearError;
+use super::dissect;
 use super::tree::Tree;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::sparse::SymbolicSparseColMatRef;
@@ -36,10 +37,24 @@ impl Graph {
     }
 }
 
-/// Order (position to block) and its elimination tree. `sizes`: unknowns per block.
-pub(super) fn best(graph: &Graph, sizes: &[u8]) -> Result<(Vec<u32>, Tree), LinearError> {
-    let order = minimum_degree(graph)?;
-    Ok(Tree::postordered(graph, sizes, order))
+/// Multiplications per block above which a dissection pays for itself within one factorisation.
+const WORTH: f64 = 6e5;
+
+/// Order (position to block) and its elimination tree: minimum degree, or dissection where that leaves less work.
+///
+/// `sizes`: unknowns per block. `places`: their positions.
+pub(super) fn best(
+    graph: &Graph,
+    sizes: &[u8],
+    places: &[[f64; 3]],
+) -> Result<(Vec<u32>, Tree), LinearError> {
+    let degree = Tree::postordered(graph, sizes, minimum_degree(graph)?);
+    #[expect(clippy::cast_precision_loss, reason = "counts are far below 2^52")]
+    if degree.1.work < WORTH * graph.len() as f64 {
+        return Ok(degree);
+    }
+    let dissected = Tree::postordered(graph, sizes, dissect::order(graph, places)?);
+    Ok(if dissected.1.work < degree.1.work { dissected } else { degree })
 }
 
 /// Approximate minimum degree on the graph (Amestoy, Davis, Duff 1996).
