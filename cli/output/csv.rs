@@ -1,5 +1,6 @@
 //! The ranked spots as comma-separated values (RFC 4180), one row a spot, units in the heading.
 
+use copperbend_solver::assemble::Unknown;
 use copperbend_solver::result::{BendReport, BondLimit, Face, SingularKind};
 
 const HEADING: &str = "bond,rank,track,layer,face,x_mm,y_mm,strain_um_per_m,strain_error_um_per_m,\
@@ -50,6 +51,24 @@ pub(crate) fn spots(report: &BendReport) -> Vec<u8> {
             out.push_str(&cells.join(","));
             out.push_str("\r\n");
         }
+    }
+    out.into_bytes()
+}
+
+/// What each row of the exported matrices is: node, its place at rest, component.
+pub(crate) fn unknowns(rows: &[Unknown], nodes_m: &[[f64; 3]]) -> Vec<u8> {
+    const COMPONENTS: [&str; 6] = ["u", "v", "w", "tx", "ty", "tz"];
+    let mut out = String::from("row,node,component,unit,x_m,y_m,z_m\r\n");
+    for (i, row) in rows.iter().enumerate() {
+        let component = usize::from(row.component).min(5);
+        let unit = if component < 3 { "m" } else { "rad" };
+        let [x, y, z] = nodes_m.get(row.node as usize).copied().unwrap_or([f64::NAN; 3]);
+        out.push_str(&format!(
+            "{},{},{},{unit},{x:e},{y:e},{z:e}\r\n",
+            i + 1,
+            row.node,
+            COMPONENTS[component]
+        ));
     }
     out.into_bytes()
 }

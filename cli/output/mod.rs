@@ -6,6 +6,7 @@ pub(crate) mod colour;
 pub(crate) mod csv;
 pub(crate) mod figure;
 pub(crate) mod json;
+pub(crate) mod matrix_market;
 pub(crate) mod mesh_view;
 pub(crate) mod numbers;
 pub(crate) mod panel;

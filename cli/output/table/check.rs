@@ -190,3 +190,15 @@ pub(crate) fn mesh(board: &Board, mesh: &FlatMesh, written: &[PathBuf]) -> Strin
     sheet.files(written);
     sheet.0
 }
+
+/// The text of `matrices`: `n` free unknowns and triangles.
+pub(crate) fn matrices(board: &Board, n: (usize, usize), written: &[PathBuf]) -> String {
+    let mut sheet = Sheet::default();
+    sheet.line(&board.title);
+    sheet.line("");
+    sheet.value("free unknowns", n.0.to_string());
+    sheet.value("triangles", n.1.to_string());
+    sheet.value("format", "Matrix Market; row i of every file is row i of unknowns.csv");
+    sheet.files(written);
+    sheet.0
+}

@@ -8,7 +8,7 @@ mod grid;
 mod verify;
 
 pub(crate) use bend::{bend, shape_words, state_words};
-pub(crate) use check::{check, mesh};
+pub(crate) use check::{check, matrices, mesh};
 pub(crate) use verify::verify;
 
 use grid::wrap;

@@ -11,7 +11,7 @@ mod spots;
 mod state;
 
 use crate::error::SolveError;
-use crate::model::Hinge;
+use crate::model::{BoardModel, Hinge, LoadCase};
 use crate::recover::{SpotOptions, board_traces};
 use crate::result::{
     Accuracy, BendAnswer, BendReport, BondLimit, MeshFacts, SettleHistory, SettlePass, Spring,
@@ -19,7 +19,7 @@ use crate::result::{
 use crate::settle::{SettleOptions, Settled, Trial, settle};
 use crate::summary::summarise;
 use copperbend_mesh::board::{Board, Bond};
-use copperbend_mesh::triangulate::{SizeSource, board_mesh};
+use copperbend_mesh::triangulate::{BoardMesh, SizeSource, board_mesh};
 use state::{State, solve_all};
 use std::cell::RefCell;
 
@@ -92,6 +92,14 @@ pub fn bend(
     };
     remarks::fill(board, &mut report);
     Ok(report)
+}
+
+/// The loaded state of a board's model as one load case: all forces, heating, moved supports.
+///
+/// # Errors
+/// [`SolveError::Model`] for a load that acts nowhere on the board.
+pub fn loaded_case(board: &Board, mesh: &BoardMesh, own: &BoardModel) -> Result<LoadCase, SolveError> {
+    state::loaded_case(board, mesh, own)
 }
 
 /// Progress with the name of the bond limit behind every stage.

@@ -47,12 +47,8 @@ pub(super) fn solve_all(
     hinge: &Hinge,
 ) -> Result<(Model, Solution, State), SolveError> {
     let before = loads::weight(&mesh, &own, board.locked_in.gravity_at_assembly.unwrap_or_default());
-    let mut all = loads::mechanical(board, &mesh, &own)?;
-    add(&mut all, &loads::weight(&mesh, &own, board.gravity_m_s2));
     let by_drive = drive_nodal(board, &mesh, &own);
-    if let Some(nodal) = &by_drive {
-        add(&mut all, nodal);
-    }
+    let all = all_loads(board, &mesh, &own, by_drive.as_ref())?;
     let case = |nodal: Nodal| LoadCase { nodal, thermal_factor: 1.0, prescribed_factor: 1.0 };
     let alone = |nodal: Nodal| LoadCase { nodal, thermal_factor: 0.0, prescribed_factor: 0.0 };
     let mut cases = vec![case(all), case(before)];
@@ -92,6 +88,27 @@ pub(super) fn solve_all(
         drive,
     };
     Ok((own.model, loaded, state))
+}
+
+/// Mechanical loads, weight and drive together.
+fn all_loads(
+    board: &Board,
+    mesh: &BoardMesh,
+    own: &BoardModel,
+    by_drive: Option<&Nodal>,
+) -> Result<Nodal, SolveError> {
+    let mut all = loads::mechanical(board, mesh, own)?;
+    add(&mut all, &loads::weight(mesh, own, board.gravity_m_s2));
+    if let Some(nodal) = by_drive {
+        add(&mut all, nodal);
+    }
+    Ok(all)
+}
+
+/// The loaded state of a board as one load case: all forces, heating, moved supports.
+pub(super) fn loaded_case(board: &Board, mesh: &BoardMesh, own: &BoardModel) -> Result<LoadCase, SolveError> {
+    let nodal = all_loads(board, mesh, own, drive_nodal(board, mesh, own).as_ref())?;
+    Ok(LoadCase { nodal, thermal_factor: 1.0, prescribed_factor: 1.0 })
 }
 
 fn add(sum: &mut Nodal, more: &[Vector6<f64>]) {
