@@ -14,7 +14,7 @@ mod thin;
 pub use crossing::self_crossing;
 pub use rounded::{Rounded, RoundingFault, rounded_path, rounded_polygon};
 pub use shapes::Ends;
-pub use thin::{ThinFeature, ThinKind};
+pub use thin::{NearMiss, ThinFeature, ThinKind, near_misses};
 
 /// A point of the board plane, m.
 pub type Point = [f64; 2];

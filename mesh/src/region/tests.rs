@@ -172,11 +172,12 @@ fn thin_parts_and_gaps_are_found() {
 fn near_misses_between_regions() {
     let a = Region::rectangle([0.0, 0.0], [5.0 * MM, 5.0 * MM]);
     let b = Region::rectangle([5.003 * MM, 1.0 * MM], [8.0 * MM, 2.0 * MM]);
-    let found = a.near_misses(&b, 10e-6);
-    assert!(!found.is_empty(), "3 um apart");
-    close(found[0].width_m, 3e-6, 1e-12);
+    let found = near_misses(&[&a, &b], 10e-6);
+    assert_eq!(found.len(), 2, "a place at each end of the short side: {found:?}");
+    assert_eq!(found[0].pair, [0, 1], "the two regions");
+    close(found[0].feature.width_m, 3e-6, 1e-12);
     let c = Region::rectangle([5.0 * MM, 1.0 * MM], [8.0 * MM, 2.0 * MM]);
-    assert!(a.near_misses(&c, 10e-6).is_empty(), "edges that coincide are no near miss");
+    assert!(near_misses(&[&a, &c, &a], 10e-6).is_empty(), "edges that coincide are no near miss");
 }
 
 #[test]

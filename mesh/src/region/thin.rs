@@ -86,35 +86,100 @@ impl Region {
         }
         one_per_place(found)
     }
+}
 
-    /// Places where edges of this region and of another come closer than `width_m` without meeting.
-    #[must_use]
-    pub fn near_misses(&self, other: &Self, width_m: f64) -> Vec<ThinFeature> {
-        let (mine, theirs) = (sides(self), sides(other));
-        let mut found = Vec::new();
-        for (corners, edges) in [(&mine, &theirs), (&theirs, &mine)] {
-            let buckets = index(edges, width_m);
-            for p in corners.iter().map(|s| s.ends[0]) {
-                // The nearest edge decides: a corner that lies on the other's edge is no near miss.
-                let nearest = buckets
-                    .near(p)
-                    .iter()
-                    .map(|&j| j as usize)
-                    .map(|j| (to_segment(p, edges[j].ends[0], edges[j].ends[1]), j))
-                    .min_by(|a, b| a.0.0.total_cmp(&b.0.0));
-                if let Some(((gap, t), j)) = nearest
-                    && gap > super::GRID_M * 0.75
-                    && gap < width_m
-                {
-                    let q = along(edges[j].ends, t);
-                    let at_m = [(p[0] + q[0]) / 2.0, (p[1] + q[1]) / 2.0];
-                    found.push(ThinFeature { kind: ThinKind::NearMiss, at_m, width_m: gap });
-                }
+/// Two regions whose edges nearly meet.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NearMiss {
+    /// The regions, by their place in the list; lower first.
+    pub pair: [usize; 2],
+    /// Where, and how close.
+    pub feature: ThinFeature,
+}
+
+/// Places where edges of different regions come closer than `width_m` without meeting, narrowest first.
+///
+/// Of several pairs at one place the first is named.
+#[must_use]
+pub fn near_misses(regions: &[&Region], width_m: f64) -> Vec<NearMiss> {
+    let mut all: Vec<(usize, [Point; 2])> = Vec::new();
+    for (r, region) in regions.iter().enumerate() {
+        all.extend(region.edges().map(|e| (r, e)));
+    }
+    let ends: Vec<[Point; 2]> = all.iter().map(|e| e.1).collect();
+    let buckets = Buckets::of_segments(&ends, width_m);
+    let gap_to = |p: Point, other: usize| {
+        let near = buckets.near(p).iter().map(|&j| all[j as usize]).filter(|e| e.0 == other);
+        near.map(|(_, [a, b])| to_segment(p, a, b).0).fold(f64::INFINITY, f64::min)
+    };
+    let mut found = Vec::new();
+    let mut nearest: Vec<(usize, f64, Point)> = Vec::new();
+    let contours = regions.iter().flat_map(|r| &r.contours);
+    let places = contours.flat_map(|c| (0..c.len()).map(move |i| (c, i)));
+    for ((owner, [p, _]), (contour, place)) in all.iter().zip(places) {
+        nearest.clear();
+        for &j in buckets.near(*p) {
+            let (other, edge) = all[j as usize];
+            let (gap, t) = to_segment(*p, edge[0], edge[1]);
+            if other == *owner || gap >= width_m {
+                continue;
+            }
+            // The nearest edge of each region decides: a corner on its edge is no near miss.
+            match nearest.iter_mut().find(|n| n.0 == other) {
+                Some(n) if n.1 <= gap => {}
+                Some(n) => *n = (other, gap, along(edge, t)),
+                None => nearest.push((other, gap, along(edge, t))),
             }
         }
-        one_per_place(found)
+        for &(other, gap_m, q) in nearest.iter().filter(|n| n.1 > TOUCH_M) {
+            if leaves(contour, place, width_m, |p| gap_to(p, other)) {
+                continue;
+            }
+            let at_m = [(p[0] + q[0]) / 2.0, (p[1] + q[1]) / 2.0];
+            let feature = ThinFeature { kind: ThinKind::NearMiss, at_m, width_m: gap_m };
+            found.push(NearMiss { pair: [(*owner).min(other), (*owner).max(other)], feature });
+        }
     }
+    found.sort_by(|a, b| a.feature.width_m.total_cmp(&b.feature.width_m).then(a.pair.cmp(&b.pair)));
+    let mut kept: Vec<NearMiss> = Vec::new();
+    for f in found {
+        let same = |k: &NearMiss| {
+            (k.feature.at_m[0] - f.feature.at_m[0]).hypot(k.feature.at_m[1] - f.feature.at_m[1])
+                < SAME_PLACE_M
+        };
+        if !kept.iter().any(same) {
+            kept.push(f);
+        }
+    }
+    kept
 }
+
+/// Closer than this edges touch, m: three quarters of the grid.
+const TOUCH_M: f64 = 0.75 * super::GRID_M;
+
+/// Whether a contour close to another region at its point `place` touches it a little before or after: then the two
+/// leave each other gently (a straight edge running into an arc), and nothing is thin.
+fn leaves(contour: &[Point], place: usize, width_m: f64, gap_to: impl Fn(Point) -> f64) -> bool {
+    let n = contour.len();
+    [1, n - 1].into_iter().any(|step| {
+        let (mut i, mut left) = (place, MOST_STEPS.min(n));
+        while left > 0 {
+            i = (i + step) % n;
+            let gap = gap_to(contour[i]);
+            if gap <= TOUCH_M {
+                return true;
+            }
+            if gap >= width_m {
+                return false;
+            }
+            left -= 1;
+        }
+        false
+    })
+}
+
+/// Points of a flattened curve followed at most.
+const MOST_STEPS: usize = 16;
 
 fn along([a, b]: [Point; 2], t: f64) -> Point {
     [a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t]

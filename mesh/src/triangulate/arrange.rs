@@ -7,8 +7,8 @@
 
 use std::collections::HashMap;
 
-use crate::region::Point;
 use crate::region::buckets::Buckets;
+use crate::region::{Point, STEPS_PER_M};
 
 /// A point in fine steps: [`FINE`] to a grid step.
 pub(super) type Step = [i32; 2];
@@ -23,6 +23,14 @@ const HALF_DIAGONAL: f64 = 0.708 * FINE as f64;
 /// Passes after which the arrangement counts as settled in any case.
 const MOST_PASSES: u32 = 30;
 
+/// A piece of an edge of the plan.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Segment {
+    pub(super) ends: [Step; 2],
+    /// Part of the outline, or a line that was asked for: stays where it is.
+    pub(super) firm: bool,
+}
+
 /// Edges that meet only at their ends.
 #[derive(Debug, Default)]
 pub(super) struct Arrangement {
@@ -30,8 +38,50 @@ pub(super) struct Arrangement {
     pub(super) points: Vec<Step>,
     /// Edges between points, lower index first, sorted.
     pub(super) edges: Vec<[u32; 2]>,
+    /// Which edges stay where they are: the outline, and lines that were asked for.
+    pub(super) firm: Vec<bool>,
     /// False when crossings were left after the last pass.
     pub(super) settled: bool,
+}
+
+impl Arrangement {
+    /// Drops edges whose middle, and single points whose place (m) is not wanted.
+    pub(super) fn keep(&mut self, wanted: impl Fn(Point) -> bool) {
+        let metres = |p: Point| p.map(|v| v / f64::from(FINE) / STEPS_PER_M);
+        let points = &self.points;
+        let (mut used, mut single) = (vec![false; points.len()], vec![true; points.len()]);
+        let mut flags = std::mem::take(&mut self.firm).into_iter();
+        let mut firm = Vec::new();
+        self.edges.retain(|&[a, b]| {
+            let flag = flags.next();
+            let (p, q) = (real(points[a as usize]), real(points[b as usize]));
+            let kept = wanted(metres([(p[0] + q[0]) / 2.0, (p[1] + q[1]) / 2.0]));
+            for i in [a, b] {
+                single[i as usize] = false;
+                used[i as usize] |= kept;
+            }
+            firm.extend(flag.filter(|_| kept));
+            kept
+        });
+        self.firm = firm;
+        for i in (0..points.len()).filter(|&i| single[i]) {
+            used[i] = wanted(metres(real(points[i])));
+        }
+        let mut new_of = vec![0_u32; points.len()];
+        let mut next = 0;
+        for i in (0..points.len()).filter(|&i| used[i]) {
+            new_of[i] = next;
+            next += 1;
+        }
+        let mut i = 0;
+        self.points.retain(|_| {
+            i += 1;
+            used[i - 1]
+        });
+        for v in self.edges.iter_mut().flatten() {
+            *v = new_of[*v as usize];
+        }
+    }
 }
 
 /// A point of the grid in fine steps.
@@ -40,7 +90,7 @@ pub(super) fn fine([x, y]: [i32; 2]) -> Step {
 }
 
 /// Arrangement of segments and single points; points closer than `merge` (fine steps) become one.
-pub(super) fn arrange(segments: &[[Step; 2]], singles: &[Step], merge: f64) -> Arrangement {
+pub(super) fn arrange(segments: &[Segment], singles: &[Step], merge: f64) -> Arrangement {
     let tolerance = HALF_DIAGONAL.max(merge);
     let mut segments = segments.to_vec();
     let mut singles = singles.to_vec();
@@ -57,24 +107,29 @@ pub(super) fn arrange(segments: &[[Step; 2]], singles: &[Step], merge: f64) -> A
         merge_near(&mut segments, &mut singles, tolerance);
     }
     tidy(&mut segments);
-    let mut points: Vec<Step> = segments.iter().flatten().chain(&singles).copied().collect();
+    let mut points: Vec<Step> = segments.iter().flat_map(|s| &s.ends).chain(&singles).copied().collect();
     points.sort_unstable();
     points.dedup();
     let find = |p: &Step| points.binary_search(p).ok().and_then(|i| u32::try_from(i).ok());
-    let edges = segments.iter().filter_map(|[a, b]| Some([find(a)?, find(b)?])).collect();
-    Arrangement { points, edges, settled }
+    let (edges, firm) =
+        segments.iter().filter_map(|s| Some(([find(&s.ends[0])?, find(&s.ends[1])?], s.firm))).unzip();
+    Arrangement { points, edges, firm, settled }
 }
 
 /// Puts every segment's lower end first, drops points and repeats, sorts.
-fn tidy(segments: &mut Vec<[Step; 2]>) {
+fn tidy(segments: &mut Vec<Segment>) {
     for s in segments.iter_mut() {
-        if s[0] > s[1] {
-            s.swap(0, 1);
+        if s.ends[0] > s.ends[1] {
+            s.ends.swap(0, 1);
         }
     }
-    segments.retain(|[a, b]| a != b);
+    segments.retain(|s| s.ends[0] != s.ends[1]);
     segments.sort_unstable();
-    segments.dedup();
+    segments.dedup_by(|later, kept| {
+        let same = later.ends == kept.ends;
+        kept.firm |= same && later.firm;
+        same
+    });
 }
 
 fn real(s: Step) -> Point {
@@ -88,8 +143,9 @@ fn rounded(p: Point) -> Step {
 }
 
 /// Moves every point onto an earlier one closer than `merge`; grid points come first, then in sorted order.
-fn merge_near(segments: &mut [[Step; 2]], singles: &mut [Step], merge: f64) {
-    let mut points: Vec<Step> = segments.iter().flatten().chain(singles.iter()).copied().collect();
+fn merge_near(segments: &mut [Segment], singles: &mut [Step], merge: f64) {
+    let mut points: Vec<Step> =
+        segments.iter().flat_map(|s| &s.ends).chain(singles.iter()).copied().collect();
     points.sort_unstable_by_key(|p| (p[0] % FINE != 0 || p[1] % FINE != 0, *p));
     points.dedup();
     let cell = |p: Step| [0, 1].map(|k| (f64::from(p[k]) / merge).floor().to_bits());
@@ -114,7 +170,7 @@ fn merge_near(segments: &mut [[Step; 2]], singles: &mut [Step], merge: f64) {
             kept.entry(cell(p)).or_default().push(p);
         }
     }
-    for p in segments.iter_mut().flatten().chain(singles) {
+    for p in segments.iter_mut().flat_map(|s| &mut s.ends).chain(singles) {
         if let Some(&q) = moved.get(p) {
             *p = q;
         }
@@ -122,34 +178,34 @@ fn merge_near(segments: &mut [[Step; 2]], singles: &mut [Step], merge: f64) {
 }
 
 /// Splits every segment at crossings and near points; `None` when there is nothing to split.
-fn split_once(segments: &[[Step; 2]], singles: &[Step], tolerance: f64) -> Option<Vec<[Step; 2]>> {
-    let ends: Vec<[Point; 2]> = segments.iter().map(|&[a, b]| [real(a), real(b)]).collect();
+fn split_once(segments: &[Segment], singles: &[Step], tolerance: f64) -> Option<Vec<Segment>> {
+    let ends: Vec<[Point; 2]> = segments.iter().map(|s| s.ends.map(real)).collect();
     let index = Buckets::of_segments(&ends, tolerance);
     let mut cuts: Vec<(u32, Step)> = Vec::new();
     for group in index.groups() {
         for (k, &i) in group.iter().enumerate() {
             for &j in &group[k + 1..] {
-                if let Some(p) = crossing(segments[i as usize], segments[j as usize]) {
+                if let Some(p) = crossing(segments[i as usize].ends, segments[j as usize].ends) {
                     cuts.push((i, p));
                     cuts.push((j, p));
                 }
             }
         }
     }
-    let mut points: Vec<Step> = segments.iter().flatten().chain(singles).copied().collect();
+    let mut points: Vec<Step> = segments.iter().flat_map(|s| &s.ends).chain(singles).copied().collect();
     points.extend(cuts.iter().map(|c| c.1));
     points.sort_unstable();
     points.dedup();
     for p in points {
         for &i in index.near(real(p)) {
-            if passes(segments[i as usize], p, tolerance) {
+            if passes(segments[i as usize].ends, p, tolerance) {
                 cuts.push((i, p));
             }
         }
     }
     cuts.sort_unstable();
     cuts.dedup();
-    cuts.retain(|&(i, p)| !segments[i as usize].contains(&p));
+    cuts.retain(|&(i, p)| !segments[i as usize].ends.contains(&p));
     if cuts.is_empty() {
         return None;
     }
@@ -157,10 +213,10 @@ fn split_once(segments: &[[Step; 2]], singles: &[Step], tolerance: f64) -> Optio
 }
 
 /// Segments replaced by the chains through their cuts; `cuts` sorted by segment.
-fn cut(segments: &[[Step; 2]], cuts: &[(u32, Step)]) -> Vec<[Step; 2]> {
+fn cut(segments: &[Segment], cuts: &[(u32, Step)]) -> Vec<Segment> {
     let mut out = Vec::with_capacity(segments.len() + cuts.len());
     let mut rest = cuts;
-    for (i, &[a, b]) in segments.iter().enumerate() {
+    for (i, &Segment { ends: [a, b], firm }) in segments.iter().enumerate() {
         let n = rest.iter().take_while(|c| c.0 as usize == i).count();
         let (mine, later) = rest.split_at(n);
         rest = later;
@@ -172,7 +228,7 @@ fn cut(segments: &[[Step; 2]], cuts: &[(u32, Step)]) -> Vec<[Step; 2]> {
         chain.sort_by_key(|p| (along(p), *p));
         let mut from = a;
         for p in chain.into_iter().chain([b]) {
-            out.push([from, p]);
+            out.push(Segment { ends: [from, p], firm });
             from = p;
         }
     }
@@ -222,6 +278,11 @@ fn passes([a, b]: [Step; 2], p: Step, tolerance: f64) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn arrange(ends: &[[Step; 2]], singles: &[Step], merge: f64) -> Arrangement {
+        let segments: Vec<Segment> = ends.iter().map(|&ends| Segment { ends, firm: false }).collect();
+        super::arrange(&segments, singles, merge)
+    }
 
     /// True when no two edges cross and no point lies within the tolerance of an edge's interior.
     fn is_clean(a: &Arrangement) -> bool {

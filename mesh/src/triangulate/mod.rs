@@ -1,20 +1,26 @@
 //! Board or plain regions in, graded conforming triangles out; every triangle knows its zone.
 
 mod arrange;
+mod board_plan;
+mod board_size;
 mod build;
 mod front;
 mod grid;
 mod inside;
 mod locate;
 mod outline_edges;
+mod part;
 pub(crate) mod shape;
 mod size;
+mod zip;
 
+pub use board_plan::{THIN_M, board_mesh, board_plan, thin_warnings};
+pub use board_size::board_size_field;
 pub use grid::{Diagonals, rectangle_grid};
 pub use locate::Locator;
 pub use shape::ZoneEdge;
 
-use crate::board::{Board, LayerId};
+use crate::board::LayerId;
 use crate::quality::{MeshError, MeshFault};
 use crate::region::{GRID_M, Point, Region, STEPS_PER_M, snap, to_steps};
 
@@ -147,26 +153,30 @@ pub fn triangulate(plan: &Plan, size: &SizeField) -> Result<FlatMesh, MeshError>
     check(plan, size)?;
     let Some(bounds) = plan.outline.bounds() else { return Err(no_area()) };
     let step = |p: Point| arrange::fine(to_steps(p));
-    let mut segments: Vec<[[i32; 2]; 2]> = Vec::new();
-    for region in std::iter::once(&plan.outline).chain(&plan.regions) {
-        segments.extend(region.edges().map(|e| e.map(step)));
-    }
-    segments.extend(plan.lines.iter().map(|l| l.map(step)));
+    let mut segments: Vec<arrange::Segment> = Vec::new();
+    segments.extend(plan.outline.edges().map(|e| arrange::Segment { ends: e.map(step), firm: true }));
+    segments.extend(plan.lines.iter().map(|l| arrange::Segment { ends: l.map(step), firm: true }));
+    let inner = plan.regions.iter().flat_map(Region::edges);
+    segments.extend(inner.map(|e| arrange::Segment { ends: e.map(step), firm: false }));
     let singles: Vec<[i32; 2]> = plan.points.iter().map(|&p| step(p)).collect();
     let merge = plan.merge_m * STEPS_PER_M * f64::from(arrange::FINE);
-    let arrangement = arrange::arrange(&segments, &singles, merge);
+    let mut arrangement = arrange::arrange(&segments, &singles, merge);
+    let rim = part::Part::with_reach(&plan.outline, part::ON_EDGE_M + plan.merge_m);
+    arrangement.keep(|p| rim.contains(p) || rim.on_edge(p));
     let arcs = outline_edges::Arcs::new(&plan.arcs);
     let field = usable(size);
     let square = bounds.map(|p| [p[0] * STEPS_PER_M, p[1] * STEPS_PER_M]);
     let tree = size::SizeTree::new(&field, square, STEPS_PER_M);
     let split = outline_edges::split_edges(&arrangement, &arcs, &tree);
+    let kept: Vec<Point> = plan.points.iter().map(|&p| to_steps(p).map(f64::from)).collect();
+    let split = zip::zip(&split, &arcs, &tree, &kept);
     // A triangulation of n points has about 2 n triangles (Euler).
     let most = size.max_triangles as usize / 2 + 1;
     if split.points.len() > 4 * most {
         return Err(too_many(split.points.len() / 2, size));
     }
-    let part = inside::Inside::new(&plan.outline);
-    let interior = front::interior(&split, &tree, |p| part.contains(p), most);
+    let inside = inside::Inside::new(&plan.outline);
+    let interior = front::interior(&split, &tree, |p| inside.contains(p), most);
     if interior.len() > most {
         return Err(too_many(2 * interior.len(), size));
     }
@@ -257,37 +267,7 @@ fn usable(size: &SizeField) -> SizeField {
     field
 }
 
-/// The plan of a board, and the meaning of each of its regions.
-///
-/// # Errors
-/// [`MeshError`] if the board has more than 128 regions with a meaning.
-pub fn board_plan(board: &Board) -> Result<(Plan, Vec<Role>), MeshError> {
-    Ok((Plan { outline: board.outline.clone(), ..Plan::default() }, Vec::new()))
-}
-
-/// The size field of a board: fine where strain peaks, coarse elsewhere.
-#[must_use]
-pub fn board_size_field(board: &Board) -> SizeField {
-    SizeField {
-        coarse_m: board.mesh.coarse_m.unwrap_or(1e-3),
-        fine_m: board.mesh.fine_m.unwrap_or(1e-4),
-        growth: board.mesh.growth,
-        sources: Vec::new(),
-        min_angle_rad: board.mesh.min_angle_rad,
-        max_triangles: board.mesh.max_triangles,
-    }
-}
-
-/// Triangles of a board, with further fine places.
-///
-/// # Errors
-/// As [`triangulate`] and [`board_plan`].
-pub fn board_mesh(board: &Board, extra: &[SizeSource]) -> Result<BoardMesh, MeshError> {
-    let (plan, roles) = board_plan(board)?;
-    let mut size = board_size_field(board);
-    size.sources.extend_from_slice(extra);
-    Ok(BoardMesh { flat: triangulate(&plan, &size)?, roles })
-}
-
+#[cfg(test)]
+mod board_tests;
 #[cfg(test)]
 mod tests;

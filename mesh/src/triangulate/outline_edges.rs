@@ -22,6 +22,8 @@ pub(super) struct Split {
     pub(super) direction: Vec<f64>,
     /// The arc that an edge is a chord of, index into [`Arcs`].
     pub(super) arc_of_edge: Vec<Option<u32>>,
+    /// Which edges stay where they are: the outline, and lines that were asked for.
+    pub(super) firm: Vec<bool>,
 }
 
 /// True arcs in grid steps.
@@ -100,8 +102,9 @@ pub(super) fn split_edges(plan: &Arrangement, arcs: &Arcs, size: &SizeTree) -> S
             *p = q;
         }
     }
-    for (&e, &arc) in plan.edges.iter().zip(&of_edge) {
+    for ((&e, &arc), &firm) in plan.edges.iter().zip(&of_edge).zip(&plan.firm) {
         split_edge(&mut out, e, arc, (arcs, size));
+        out.firm.resize(out.edges.len(), firm);
     }
     out
 }
