@@ -88,6 +88,14 @@ impl Region {
     }
 }
 
+impl Region {
+    /// Places where edges of this region and of another come closer than `width_m` without meeting.
+    #[must_use]
+    pub fn near_misses(&self, other: &Self, width_m: f64) -> Vec<ThinFeature> {
+        near_misses(&[self, other], width_m).into_iter().map(|n| n.feature).collect()
+    }
+}
+
 /// Two regions whose edges nearly meet.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct NearMiss {

@@ -240,15 +240,6 @@ fn smeared_turns_are_not_meshed() {
 }
 
 #[test]
-fn thin_features_are_reported_by_name() {
-    let mut board = vane();
-    assert_eq!(thin_warnings(&board), Vec::new(), "a plain vane has none");
-    board.layers[2].region = board.outline.difference(&rect(2.0, 0.204, 3.0, 0.5));
-    let found = thin_warnings(&board);
-    assert!(found.iter().any(|w| w.text.contains("layer 'cover'") && w.text.contains("4.0 um")), "{found:?}");
-}
-
-#[test]
 fn too_many_regions_are_refused() {
     let mut board = vane();
     let one = board.conductors[0].clone();

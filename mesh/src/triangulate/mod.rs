@@ -14,7 +14,7 @@ pub(crate) mod shape;
 mod size;
 mod zip;
 
-pub use board_plan::{THIN_M, board_mesh, board_plan, thin_warnings};
+pub use board_plan::{THIN_M, board_mesh, board_plan};
 pub use board_size::board_size_field;
 pub use grid::{Diagonals, rectangle_grid};
 pub use locate::Locator;
