@@ -4,6 +4,7 @@
 
 use copperbend_solver::published;
 
+#[allow(clippy::print_stdout, reason = "the figures are shown when the test fails")]
 /// Prints all rows and fails on the gated ones outside their tolerance.
 fn judge(rows: &[published::Row]) {
     let mut failed = Vec::new();

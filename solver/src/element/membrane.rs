@@ -87,19 +87,14 @@ impl Membrane {
 
     /// Strain rows at area coordinates `zeta`.
     pub(crate) fn rows(&self, zeta: &[f64; 3], scale: f64) -> Rows {
-        let mut natural = [[0.0; 3]; 3];
-        for s in 0..3 {
-            for n in 0..3 {
-                natural[s][n] = scale
-                    * (zeta[0] * PATTERN[0][s][n] + zeta[1] * PATTERN[1][s][n] + zeta[2] * PATTERN[2][s][n]);
-            }
-        }
         let mut rows = self.basic;
-        for (row, spread) in rows.iter_mut().zip(&self.spread) {
-            for n in 0..3 {
-                let weight =
-                    spread[0] * natural[0][n] + spread[1] * natural[1][n] + spread[2] * natural[2][n];
-                for (entry, drill) in row.iter_mut().zip(&self.drilling[n]) {
+        for (n, drilling) in self.drilling.iter().enumerate() {
+            let natural: [f64; 3] = std::array::from_fn(|s| {
+                scale * (zeta[0] * PATTERN[0][s][n] + zeta[1] * PATTERN[1][s][n] + zeta[2] * PATTERN[2][s][n])
+            });
+            for (row, spread) in rows.iter_mut().zip(&self.spread) {
+                let weight = spread[0] * natural[0] + spread[1] * natural[1] + spread[2] * natural[2];
+                for (entry, drill) in row.iter_mut().zip(drilling) {
                     *entry += weight * drill;
                 }
             }

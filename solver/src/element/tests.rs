@@ -102,7 +102,7 @@ fn stiffness_equals_the_reference_matrix() {
         (1, 16, -26.72795854),
     ];
     for (i, j, value) in printed {
-        let unit = 10f64.powf((value as f64).abs().log10().floor() - 9.0);
+        let unit = 10f64.powf(f64::abs(value).log10().floor() - 9.0);
         assert!((ke[(i, j)] - value).abs() <= 0.51 * unit, "entry {i},{j}: {} against {value}", ke[(i, j)]);
     }
 }

@@ -1,11 +1,11 @@
 //! Flexure arms of a board: layered and tapered.
 
 use super::grids::{Cut, Grid};
-use super::rig::{Rig, W, mean, sheet};
+use super::rig::{Rig, W, mean, ply, sheet};
 use super::sections::flex;
 use super::{Problem, Provenance, gate};
 use crate::error::SolveError;
-use crate::laminate::Laminate;
+use crate::laminate::{Laminate, Ply, isotropic_q};
 
 pub(super) const PROBLEMS: &[Problem] = &[
     Problem {
@@ -41,6 +41,18 @@ pub(super) const PROBLEMS: &[Problem] = &[
             gate("w E I0/(P L^3), 0.1", "-", 0.463_684_29, 0.005),
         ],
         run: tapered,
+    },
+    Problem {
+        id: "stiffener-bond-limits",
+        title: "Strip of a film and a stiffener: bonded, and held without shear",
+        source: "transformed-section beam theory: one section, or the sum of two",
+        provenance: Provenance::Recomputed,
+        note: "Film 50 um of 4 GPa, stiffener 200 um of 20 GPa, 20 x 2 mm, tip force 1 mN; no lateral contraction.",
+        targets: &[
+            gate("tip deflection, bonded", "um", 81.543_502_002_2, 0.001),
+            gate("tip deflection, held without shear", "um", 99.688_473_520_2, 0.001),
+        ],
+        run: bond_limits,
     },
 ];
 
@@ -85,4 +97,20 @@ fn tapered() -> Result<Vec<f64>, SolveError> {
         Ok(mean(&rig.solve()?, &grid.first(1), W) * e * root * t.powi(3) / 12.0)
     };
     [1.0, 0.75, 0.5, 0.25, 0.1].into_iter().map(answer).collect()
+}
+
+fn bond_limits() -> Result<Vec<f64>, SolveError> {
+    let (length, width) = (0.020, 0.002);
+    let grid = Grid::mapped([80, 8], Cut::Cross, |s, t| [length * s, width * (t - 0.5), 0.0]);
+    let film = ply(0.0, 50e-6, isotropic_q(4e9, 0.0));
+    let answer = |sliding: bool| {
+        let stiffener = Ply { sliding, ..ply(-200e-6, 0.0, isotropic_q(20e9, 0.0)) };
+        let stack = Laminate::new(vec![stiffener, film.clone()]);
+        let up = stack.neutral_plane_m();
+        let mut rig = Rig::new(&grid, stack.shifted(up));
+        rig.clamp(grid.first(0));
+        rig.line(&grid.first(1), W, 1e-3);
+        Ok(mean(&rig.solve()?, &grid.first(1), W) * 1e6)
+    };
+    [false, true].into_iter().map(answer).collect()
 }

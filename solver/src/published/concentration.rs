@@ -1,6 +1,6 @@
 //! Stress concentration in plane sheets: hole and shoulder fillet, through triangulation and automatic refinement.
 //!
-//! Lengths in mm of board (1e-3 m), modulus 1, so that a strain is a stress.
+//! Modulus 1, so that a strain is a stress.
 
 use super::rig::{Rig, TX, TY, TZ, U, V, W, sheet};
 use super::{Problem, Provenance, gate};
@@ -11,9 +11,10 @@ use copperbend_mesh::board::{Fillet, LayerId};
 use copperbend_mesh::region::{Point, Region, rounded_polygon};
 use copperbend_mesh::triangulate::{Plan, SizeField, SizeSource, triangulate};
 
-const MM: f64 = 1e-3;
+/// Unit of length, m: so large that the grid of the mesh, 1 um, does not roughen the arcs.
+const UNIT_M: f64 = 0.02;
 /// Thin, so that refinement is not stopped by the thickness.
-const THICKNESS_M: f64 = 0.02 * MM;
+const THICKNESS_M: f64 = 0.02 * UNIT_M;
 const NU: f64 = 0.3;
 
 const PETERSON: &str = "W. D. Pilkey, D. F. Pilkey, Peterson's Stress Concentration Factors, Chart 3.2a; W. C. Young, \
@@ -87,6 +88,8 @@ pub(super) const PROBLEMS: &[Problem] = &[
 struct Part<'p> {
     plan: Plan,
     coarse_m: f64,
+    /// Wished relative error of the strain field.
+    energy_error: f64,
     load: &'p dyn Fn(&mut Rig),
 }
 
@@ -119,7 +122,13 @@ fn refined(part: &Part<'_>) -> Result<Settled<()>, SolveError> {
         };
         Ok(Trial { model: rig.model, solution, thermal_factor: 0.0, traces: vec![trace], extra: () })
     };
-    let options = SettleOptions { tolerance: 0.005, max_refinements: 6, top: 1, ..SettleOptions::default() };
+    let options = SettleOptions {
+        tolerance: 0.005,
+        max_refinements: 6,
+        top: 1,
+        energy_error: part.energy_error,
+        ..SettleOptions::default()
+    };
     settle(&mut build, &options, &mut |_| true)
 }
 
@@ -148,32 +157,33 @@ fn on(value: f64, line: f64) -> bool {
     (value - line).abs() < 0.6e-6
 }
 
-/// Quarter sheet with a hole of radius 1 mm at the origin under unit tension along x: stress x at heights on x = 0.
+/// Half a sheet (y above 0) with a hole of radius 1 at the origin under unit tension along x: stress x on x = 0.
 fn hole(half_length: f64, width: f64, heights: &[f64]) -> Result<Vec<f64>, SolveError> {
-    let (long, half) = (2.0 * half_length * MM, 0.5 * width * MM);
-    let sheet_region = Region::rectangle([0.0, 0.0], [long, half]);
+    let (long, half) = (2.0 * half_length * UNIT_M, 0.5 * width * UNIT_M);
+    let sheet_region = Region::rectangle([-long, 0.0], [long, half]);
     let arc = Fillet {
         centre_m: [0.0, 0.0],
-        radius_m: MM,
-        angles_rad: [0.0, std::f64::consts::FRAC_PI_2],
+        radius_m: UNIT_M,
+        angles_rad: [0.0, std::f64::consts::PI],
         name: "hole".to_owned(),
     };
-    let disc = Region::circle([0.0, 0.0], MM, MM / 16.0);
+    let disc = Region::circle([0.0, 0.0], UNIT_M, UNIT_M / 32.0);
     let plan = Plan {
         outline: sheet_region.difference(&disc),
-        points: heights.iter().skip(1).map(|h| [0.0, h * MM]).collect(),
+        points: heights.iter().map(|h| [0.0, h * UNIT_M]).collect(),
         arcs: vec![arc],
         ..Plan::default()
     };
     let load = |rig: &mut Rig| {
-        let (left, bottom) = (nodes_where(rig, 1, |p| on(p[0], 0.0)), nodes_where(rig, 0, |p| on(p[1], 0.0)));
+        let (left, bottom) =
+            (nodes_where(rig, 1, |p| on(p[0], -long)), nodes_where(rig, 0, |p| on(p[1], 0.0)));
         rig.hold(left, &[U, TZ]);
         rig.hold(bottom, &[V, TZ]);
         let pulled = nodes_where(rig, 1, |p| on(p[0], long));
-        rig.line_by(&pulled, U, |_| THICKNESS_M);
+        rig.pull(&pulled, |_| THICKNESS_M);
     };
-    let done = refined(&Part { plan, coarse_m: half / 6.0, load: &load })?;
-    heights.iter().map(|h| stress_x(&done, [0.0, h * MM])).collect()
+    let done = refined(&Part { plan, coarse_m: half / 6.0, energy_error: 0.005, load: &load })?;
+    heights.iter().map(|h| stress_x(&done, [0.0, h * UNIT_M])).collect()
 }
 
 /// Recovered stress along x at the node nearest to a point.
@@ -200,9 +210,9 @@ enum Pull {
     Bending,
 }
 
-/// Peak stress in half a stepped bar of narrow width 10 mm under unit nominal stress.
+/// Peak stress in half a stepped bar of narrow width 10 under unit nominal stress.
 fn fillet(wide_over_narrow: f64, radius_over_narrow: f64, pull: Pull) -> Result<f64, SolveError> {
-    let narrow = 10.0 * MM;
+    let narrow = 10.0 * UNIT_M;
     let (wide, radius) = (wide_over_narrow * narrow, radius_over_narrow * narrow);
     let (step, end) = (2.0 * wide, 2.0 * wide + 3.0 * narrow);
     let corners = [
@@ -219,21 +229,21 @@ fn fillet(wide_over_narrow: f64, radius_over_narrow: f64, pull: Pull) -> Result<
     let load = |rig: &mut Rig| {
         let axis = nodes_where(rig, 0, |p| on(p[1], 0.0));
         let far = nodes_where(rig, 1, |p| on(p[0], 0.0));
-        rig.hold(far.iter().copied(), &[U]);
+        rig.hold(far.iter().copied(), &[U, TZ]);
         let pulled = nodes_where(rig, 1, |p| on(p[0], end));
         match pull {
             Pull::Tension => {
                 rig.hold(axis, &[V, TZ]);
-                rig.line_by(&pulled, U, |_| THICKNESS_M);
+                rig.pull(&pulled, |_| THICKNESS_M);
             }
             Pull::Bending => {
                 rig.hold(axis, &[U]);
                 rig.hold(far.first().copied(), &[V]);
-                rig.line_by(&pulled, U, |p| THICKNESS_M * 2.0 * p[1] / narrow);
+                rig.pull(&pulled, |p| THICKNESS_M * 2.0 * p[1] / narrow);
             }
         }
     };
-    let done = refined(&Part { plan, coarse_m: narrow / 10.0, load: &load })?;
+    let done = refined(&Part { plan, coarse_m: narrow / 10.0, energy_error: 0.02, load: &load })?;
     let peak = done.spots.first().ok_or_else(|| SolveError::Model {
         what: "the bar has no peak".to_owned(),
         remedy: "report this".to_owned(),

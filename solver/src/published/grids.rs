@@ -3,9 +3,7 @@
 /// How each quadrilateral cell is cut in two.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Cut {
-    /// From the cell's first corner to the opposite one.
-    Rising,
-    /// The other diagonal.
+    /// From the cell's second corner to its fourth.
     Falling,
     /// Alternating like a union flag, without a preferred direction.
     Cross,
@@ -33,7 +31,6 @@ impl Grid {
             for i in 0..n[0] {
                 let corner = [grid.at(i, j), grid.at(i + 1, j), grid.at(i + 1, j + 1), grid.at(i, j + 1)];
                 let rising = match cut {
-                    Cut::Rising => true,
                     Cut::Falling => false,
                     Cut::Cross => (i + j) % 2 == 0,
                 };

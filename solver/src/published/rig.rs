@@ -128,6 +128,19 @@ impl Rig {
         }
     }
 
+    /// Spreads an in-plane pull per length, along x, over an edge that runs upwards with the part on its left.
+    ///
+    /// The edge bulges with the drilling of its ends, so a pull carries moments of `q l^2 / 8` there.
+    pub(super) fn pull(&mut self, nodes: &[u32], per_length: impl Fn([f64; 3]) -> f64) {
+        self.line_by(nodes, U, &per_length);
+        for pair in nodes.windows(2) {
+            let [p, q] = [self.model.nodes_m[pair[0] as usize], self.model.nodes_m[pair[1] as usize]];
+            let moment = 0.5 * (per_length(p) + per_length(q)) * (q[1] - p[1]).powi(2) / 8.0;
+            self.force(pair[0], TZ, -moment);
+            self.force(pair[1], TZ, moment);
+        }
+    }
+
     /// Adds a force per area, global axes, as a function of place.
     pub(super) fn area(&mut self, per_area: impl Fn([f64; 3]) -> [f64; 3]) {
         for t in &self.model.triangles {
