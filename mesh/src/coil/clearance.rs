@@ -69,13 +69,13 @@ pub fn gap_m(path: &CurrentPath, magnets: &[Magnet]) -> f64 {
 
 /// Place of a straight piece nearest to the magnet, and the distance, m.
 ///
-/// The distance changes by at most the length walked, so each step may be as long as the distance left over
-/// the best so far; steps are never shorter than half the touching distance.
+/// The distance changes by at most the length walked, so a step may be as long as the lead of the distance over
+/// the best so far: the result is at most 1 % too large. Steps are never shorter than half the touching distance.
 fn nearest(magnet: &Magnet, from: [f64; 3], to: [f64; 3]) -> ([f64; 3], f64) {
     let along = [0, 1, 2].map(|i| to[i] - from[i]);
     let length = along.iter().map(|x| x * x).sum::<f64>().sqrt();
     let mut best = (from, distance_m(magnet, from));
-    let mut s = (best.1.abs()).max(0.5 * TOUCH_M).min(length);
+    let mut s = (0.01 * best.1).max(0.5 * TOUCH_M).min(length);
     while length > 0.0 && best.1 >= TOUCH_M {
         let p = [0, 1, 2].map(|i| from[i] + along[i] * (s / length));
         let d = distance_m(magnet, p);
