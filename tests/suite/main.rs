@@ -3,3 +3,4 @@
 mod magnet;
 mod published;
 mod recovery;
+mod refused;
