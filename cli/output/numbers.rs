@@ -36,6 +36,14 @@ pub(crate) fn engineering(v: f64, unit: &str) -> String {
     format!("{} {prefix}{unit}", plain(v / factor, 3))
 }
 
+/// Distance to a named feature: "0.455 mm from fillet of 'body'", or "on ..." within the board's 1 um grid.
+pub(crate) fn beside(distance_m: f64, feature: &str) -> String {
+    if distance_m < 1e-6 {
+        return format!("on {feature}");
+    }
+    format!("{} mm from {feature}", plain(distance_m * 1e3, 3))
+}
+
 /// A vector with one prefix for all three parts, chosen by the largest.
 pub(crate) fn vector(v: [f64; 3], unit: &str) -> String {
     let largest = v.iter().fold(0.0f64, |m, c| m.max(c.abs()));

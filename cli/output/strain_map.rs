@@ -7,7 +7,7 @@
 use super::canvas::{Anchor, Canvas, PictureError, Rect};
 use super::colour::{FILM, INK, LINE, PAPER, SOFT_INK, StrainScale, mix};
 use super::figure::{self, Label, PlacedLabel};
-use super::numbers::{self, typeset};
+use super::numbers::{self, beside, typeset};
 use super::panel::{Panel, View};
 use copperbend_mesh::board::{Board, LayerId, Place, SupportKind};
 use copperbend_mesh::region::Point;
@@ -292,7 +292,7 @@ fn close_up(
     let title = format!("{}  {}  {strain} \u{b1} {error} \u{b5}m/m{mean}", spot.rank, spot.track);
     canvas.text([rect.x, rect.y - 18], Anchor::Left, 20.0, INK, &Canvas::fit(20.0, &title, rect.w))?;
     let place = typeset(&format!("x {} mm, y {} mm", numbers::mm(spot.x_m), numbers::mm(spot.y_m)));
-    let near = format!("{:.2} mm from {}", spot.near_m * 1e3, spot.near);
+    let near = beside(spot.near_m, &spot.near);
     let lines = [(SOFT_INK, place), (SOFT_INK, near)];
     figure::lines(canvas, [rect.x, rect.y + rect.h + 18], 18.0, rect.w, &lines)
 }

@@ -2,7 +2,7 @@
 
 use super::Sheet;
 use super::grid::{Grid, Lean, wrap};
-use crate::output::numbers::{degrees, engineering, mm, plain, signed, strain, strain_with_error};
+use crate::output::numbers::{beside, degrees, engineering, mm, plain, signed, strain, strain_with_error};
 use copperbend_mesh::board::Board;
 use copperbend_solver::result::{
     Accuracy, BendAnswer, BendReport, BondLimit, DriveLoad, Face, LimitCheck, Movement, SettleHistory,
@@ -191,7 +191,7 @@ fn spots(sheet: &mut Sheet, answer: &BendAnswer) {
             mm(s.x_m),
             mm(s.y_m),
             marks(s),
-            format!("{} mm from {}", plain(s.near_m * 1e3, 3), s.near),
+            beside(s.near_m, &s.near),
         ]);
     }
     sheet.0.push_str(&grid.text());

@@ -46,7 +46,7 @@ pub struct SpotOptions {
 
 impl Default for SpotOptions {
     fn default() -> Self {
-        Self { most: 100, least_share: 0.02, floor: 0.01 }
+        Self { most: 100, least_share: 0.1, floor: 0.01 }
     }
 }
 
@@ -230,7 +230,8 @@ impl Look<'_> {
         sort(&mut candidates);
         let mut kept: Vec<Spot> = Vec::new();
         for spot in candidates {
-            let reach = (2.0 * spot.thickness_m).max(self.trace.width_m.unwrap_or(0.0));
+            // The board's 1 um grid may put the two edges of one track a hair further apart than its width.
+            let reach = (2.0 * spot.thickness_m).max(self.trace.width_m.unwrap_or(0.0)) + 1e-6;
             if kept.iter().all(|other| distance_m(&other.place_m, &spot.place_m) > reach) {
                 kept.push(spot);
             }
