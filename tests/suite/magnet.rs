@@ -3,6 +3,7 @@
 use copperbend_mesh::board::{CurrentPath, LayerId, Magnet, MagnetShape, PathSegment};
 use copperbend_mesh::coil::path::{Leg, Run, closing, join};
 use copperbend_mesh::coil::{Sense, SpiralForm, SpiralSpec, spiral, spirals};
+use copperbend_solver::bend::{BendOptions, Quiet, bend};
 use copperbend_solver::lorentz::{CoilLoad, HingeLine, coil_load, path_length_m, resistance_ohm};
 use copperbend_solver::magnet::Field;
 use copperbend_solver::magnet::kernel::cel;
@@ -536,4 +537,30 @@ fn coil_length_and_resistance_match_the_reference() {
     // The reference counts the via and the closing piece (86 um) as track.
     let want = 13.90838514086 * (1.0 - 86e-6 / 1.306860618769);
     assert!((resistance / want - 1.0).abs() < 1e-12, "resistance {resistance}");
+}
+
+/// The height at which the unknowns live is a choice of the solver: nothing may depend on it.
+#[test]
+fn shifted_reference_plane_changes_nothing() {
+    let text = include_str!("../../examples/one_arm_vane/design.toml");
+    let board = copperbend_mesh::board::understand("design.toml", text).unwrap();
+    let at = |reference_z_m: Option<f64>| {
+        let options =
+            BendOptions { reference_z_m, refine: false, modulus_span: false, ..BendOptions::default() };
+        bend(&board, &options, &mut Quiet).unwrap()
+    };
+    let own = at(None);
+    let answer = &own.answers[0];
+    assert!(own.drive.as_ref().is_some_and(|drive| drive.force_n[2].abs() > 1e-5), "the magnet acts");
+    for shifted in [at(Some(0.0)), at(Some(1e-4))] {
+        let other = &shifted.answers[0];
+        let angles = [answer, other].map(|a| a.loaded.flap_angle_rad.unwrap());
+        let off = (angles[1] / angles[0] - 1.0).abs();
+        assert!(off < 1e-9, "flap angle {angles:?} off by {off:e}");
+        assert_eq!(answer.spots.len(), other.spots.len(), "number of spots");
+        for (a, b) in answer.spots.iter().zip(&other.spots) {
+            let off = (a.strain - b.strain).abs() / answer.spots[0].strain.abs();
+            assert!(off < 1e-9, "strain {} against {}: off by {off:e}", a.strain, b.strain);
+        }
+    }
 }
