@@ -1,6 +1,10 @@
 //! One test binary, one module per theme: checks against the outside world and over the whole path.
 
+#[cfg(test)]
 mod magnet;
+#[cfg(test)]
 mod published;
+#[cfg(test)]
 mod recovery;
+#[cfg(test)]
 mod refused;
