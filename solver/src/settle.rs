@@ -169,10 +169,10 @@ pub fn settle<T>(
         }
         let outcome = match ended(&now, options, before.is_some()) {
             Some(outcome) => Some(outcome),
+            None if number == options.max_refinements => Some(Outcome::RefinementLimit),
             None => match sizes::next(&now, &sources, options) {
                 sizes::Next::Finest => Some(Outcome::ThicknessLimit),
                 sizes::Next::TooMany => Some(Outcome::TriangleLimit),
-                sizes::Next::Refine(_) if number == options.max_refinements => Some(Outcome::RefinementLimit),
                 sizes::Next::Refine(wishes) => {
                     sources = wishes;
                     None
