@@ -13,6 +13,8 @@ use rayon::prelude::*;
 
 mod layout;
 mod matrices;
+#[cfg(test)]
+mod tests;
 pub(crate) use layout::{Layout, refused};
 pub use matrices::{Unknown, load_vector, mass, stiffness, unknowns};
 

@@ -113,7 +113,7 @@ impl Band {
     }
 
     fn n_arcs(&self, state: usize) -> usize {
-        if state % 2 == 0 { 1 } else { 1 + self.neighbours(state / 2).len() }
+        if state.is_multiple_of(2) { 1 } else { 1 + self.neighbours(state / 2).len() }
     }
 
     /// The k-th way out of a state, if capacity remains.
@@ -204,7 +204,7 @@ impl Band {
                     stack.push(state);
                 }
             };
-            if state % 2 == 0 {
+            if state.is_multiple_of(2) {
                 self.neighbours(m).iter().for_each(|&y| mark(2 * y as usize + 1));
                 if self.used[m] {
                     mark(2 * m + 1);
@@ -275,7 +275,8 @@ mod tests {
             }
             edges.sort_unstable();
             edges.dedup();
-            let start = (0..=n).map(|i| edges.iter().filter(|e| e.0 < i).count() as u32).collect();
+            let start =
+                (0..=n).map(|i| u32::try_from(edges.iter().filter(|e| e.0 < i).count()).unwrap()).collect();
             let graph = Graph { start, neighbours: edges.iter().map(|e| e.1).collect() };
             let sides: Vec<Side> = (0..n)
                 .map(|i| match i {

@@ -8,6 +8,8 @@ mod dissect;
 mod factor;
 mod flow;
 mod order;
+#[cfg(test)]
+mod tests;
 mod tree;
 
 pub use factor::{Factor, Structure};

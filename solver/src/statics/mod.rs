@@ -85,7 +85,7 @@ impl<'m> Prepared<'m> {
     pub fn new(model: &'m Model) -> Result<Self, SolveError> {
         let mut clock = Instant::now();
         let mut lap = || std::mem::replace(&mut clock, Instant::now()).elapsed().as_secs_f64();
-        held::check(model)?;
+        check(model)?;
         let elements = Elements::new(model)?;
         let elements_s = lap();
         let layout = Layout::new(model, &elements)?;

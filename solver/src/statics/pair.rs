@@ -60,8 +60,7 @@ impl Pair6 {
 /// What is left of node `a`'s motion after the rigid translation and linearised rotation of node `base`:
 /// `u_a - u_b - theta_b x arm` and `theta_a - theta_b`, rounded once at the end.
 pub(super) fn relative(a: &Pair6, base: &Pair6, arm: &[f64; 3]) -> [f64; 6] {
-    let mut out = [0.0; 6];
-    for i in 0..6 {
+    std::array::from_fn(|i| {
         let (mut sum, mut error) = two_sum(a.leading[i], -base.leading[i]);
         error += a.trailing[i] - base.trailing[i];
         if i < 3 {
@@ -73,9 +72,8 @@ pub(super) fn relative(a: &Pair6, base: &Pair6, arm: &[f64; 3]) -> [f64; 6] {
                 error += dropped + lost + base.trailing[turn] * lever;
             }
         }
-        out[i] = sum + error;
-    }
-    out
+        sum + error
+    })
 }
 
 #[cfg(test)]
@@ -97,6 +95,7 @@ mod tests {
     }
 
     #[test]
+    #[expect(clippy::float_cmp, reason = "exactness is the claim")]
     fn errors_of_sum_and_product_are_exact() {
         let (a, b) = (1.0 + f64::EPSILON, 1.0 - f64::EPSILON / 2.0);
         let (product, error) = two_product(a, b);
