@@ -110,7 +110,7 @@ impl Panel {
         let edges: Vec<[[f64; 2]; 2]> = contours
             .iter()
             .flat_map(|c| (0..c.len()).map(move |i| [c[i], c[(i + 1) % c.len()]]))
-            .filter(|e| e[0][1] != e[1][1] && e.iter().flatten().all(|v| v.is_finite()))
+            .filter(|e| (e[0][1] - e[1][1]).abs() > 0.0 && e.iter().flatten().all(|v| v.is_finite()))
             .collect();
         let lowest = edges.iter().flatten().map(|p| p[1]).fold(f64::INFINITY, f64::min);
         let highest = edges.iter().flatten().map(|p| p[1]).fold(f64::NEG_INFINITY, f64::max);
@@ -319,13 +319,14 @@ impl Triangle {
         // A hair of overlap closes the seams between neighbours.
         const HAIR: f64 = -1e-9;
         let y = row as f64 + 0.5;
-        for column in self.columns[0]..self.columns[1] {
+        let [from, to] = self.columns;
+        for (pixel, column) in line[from..to].iter_mut().zip(from..) {
             let x = column as f64 + 0.5;
             let at = self.plane.map(|[a, b, c]| a * x + b * y + c);
             if at.iter().all(|&v| v >= HAIR)
                 && let Some(colour) = shade(self.idx, at)
             {
-                line[column] = colour;
+                *pixel = colour;
             }
         }
     }

@@ -1,5 +1,5 @@
 //! Mesh, displacements and copper strain as an unstructured grid in the open XML format of the Visualization
-//! Toolkit (VTK File Formats, "UnstructuredGrid", version 1.0), for any viewer that reads it.
+//! Toolkit (VTK File Formats, `UnstructuredGrid`, version 1.0), for any viewer that reads it.
 //!
 //! Input: one answer. Output: the file's bytes. Numbers are little-endian, base64, uncompressed, each block led
 //! by its length in bytes (64 bits). Nodes on the edge of a zone appear once per zone, since strain jumps there.

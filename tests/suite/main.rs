@@ -3,8 +3,14 @@
 #[cfg(test)]
 mod magnet;
 #[cfg(test)]
+mod outputs;
+#[cfg(test)]
 mod published;
 #[cfg(test)]
 mod recovery;
 #[cfg(test)]
 mod refused;
+#[cfg(test)]
+mod runs;
+#[cfg(test)]
+mod screens;
