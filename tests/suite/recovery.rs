@@ -12,7 +12,9 @@ use copperbend_solver::error::SolveError;
 use copperbend_solver::freedoms::Freedoms;
 use copperbend_solver::laminate::{Laminate, Ply, isotropic_q};
 use copperbend_solver::model::{LoadCase, Model};
-use copperbend_solver::recover::{Face, Spot, Trace};
+use copperbend_solver::recover::{
+    Face, SingularKind, Spot, SpotOptions, Trace, recover, spots, trace_values,
+};
 use copperbend_solver::settle::{Outcome, SettleOptions, Settled, Trial, settle};
 use copperbend_solver::statics::Prepared;
 use nalgebra::Vector3;
@@ -66,6 +68,14 @@ impl Plate {
             far,
             length_m: 14.0 * MM,
         }
+    }
+
+    /// The shoulder without fillets: two inward corners at (6, 1) and (6, -1).
+    fn sharp_shoulder(far: Vec<(usize, f64)>) -> Self {
+        let corners =
+            mm(&[[0., -2.], [6., -2.], [6., -1.], [14., -1.], [14., 1.], [6., 1.], [6., 2.], [0., 2.]]);
+        let plan = Plan { outline: Region::from_polygon(&corners), ..Plan::default() };
+        Self { plan, sources: vec![clamp()], ..Self::shoulder(far) }
     }
 
     /// Strip of width 4 and length 12; optionally another stack for x < 4.
@@ -361,4 +371,49 @@ fn stated_uncertainty_covers_the_error_on_every_mesh_of_the_sequence() {
             assert!(off.abs() <= stated, "{line}");
         }
     }
+}
+
+/// At a sharp inward corner the strain grows without limit; its mean over a half-disc of one thickness does not.
+fn sharp_corner_mean(far: Vec<(usize, f64)>) {
+    let plate = Plate::sharp_shoulder(far);
+    let settled = settle(&mut |extra| plate.build(extra), &SettleOptions::default(), &mut |_| true)
+        .expect("the plate settles or stops");
+    let spot = &settled.spots[0];
+    let mean = spot.mean.expect("the corner's spot is a mean");
+    assert_eq!(mean.singular.kind, SingularKind::ReentrantCorner, "{spot:?}");
+    assert!(mean.resolved && (mean.radius_m - 2.0 * HALF_MM * MM).abs() < 1e-9, "{mean:?}");
+    // The same mean with triangles five times smaller, and the peak there, which has run away.
+    let [x, y, _] = spot.place_m;
+    let at = [x, y];
+    let fine = |size_mm: f64| {
+        let sources: Vec<SizeSource> =
+            settled.sources.iter().copied().chain([source(at, at, size_mm)]).collect();
+        let trial = plate.build(&sources).expect("a finer mesh");
+        let recovered = recover(&trial.model, &trial.solution, 0.0);
+        let found = spots(&trial.model, &recovered, &trial.traces, &SpotOptions::default());
+        let top = found.iter().find(|s| (s.place_m[1] - y).abs() < 1e-9).expect("the same spot").strain;
+        let peak = trace_values(&trial.model, &recovered, &trial.traces[0])
+            .iter()
+            .map(|value| value.2.strain.abs())
+            .fold(0.0, f64::max);
+        (top, peak)
+    };
+    let ((first, _), (last, peak)) = (fine(0.01), fine(0.004));
+    println!(
+        "mean {:.4e} +- {:.1e}, finer {first:.4e}, {last:.4e}; peak {peak:.3e}",
+        spot.strain, spot.uncertainty
+    );
+    assert!((spot.strain - last).abs() <= spot.uncertainty, "{} against {last}", spot.strain);
+    assert!((first / last - 1.0).abs() < 0.01, "the finer means agree: {first}, {last}");
+    assert!(peak > 1.3 * last.abs(), "the peak runs away: {peak} against {last}");
+}
+
+#[test]
+fn sharp_corner_in_bending_reports_a_mean_that_holds_still() {
+    sharp_corner_mean(vec![(2, MM), (3, 0.0)]);
+}
+
+#[test]
+fn sharp_corner_in_tension_reports_a_mean_that_holds_still() {
+    sharp_corner_mean(vec![(0, MM), (1, 0.0)]);
 }

@@ -19,8 +19,8 @@ pub struct DiscMean {
     pub triad: Matrix3<f64>,
     /// Area averaged over, m2.
     pub area_m2: f64,
-    /// Largest size of the triangles met, m.
-    pub largest_size_m: f64,
+    /// Area mean of the sizes of the triangles met, m.
+    pub size_m: f64,
 }
 
 /// Area mean over the disc of `radius_m` about `centre_m`, on those of `triangles` that are connected inside the
@@ -42,13 +42,8 @@ pub fn disc_mean(
         .collect();
     keep_connected(model, &mut pieces);
     let triad = recovered.triad[pieces.first()?.0 as usize];
-    let mut mean = DiscMean {
-        strain: Vector6::zeros(),
-        smooth: Vector6::zeros(),
-        triad,
-        area_m2: 0.0,
-        largest_size_m: 0.0,
-    };
+    let mut mean =
+        DiscMean { strain: Vector6::zeros(), smooth: Vector6::zeros(), triad, area_m2: 0.0, size_m: 0.0 };
     for (triangle, piece) in &pieces {
         let t = *triangle as usize;
         let own = &recovered.triad[t];
@@ -59,10 +54,11 @@ pub fn disc_mean(
             mean.smooth += into_axes(&recovered_here.strain, &recovered_here.triad, &triad) * weight;
         }
         mean.area_m2 += piece.area_m2;
-        mean.largest_size_m = mean.largest_size_m.max(recovered.size_m(*triangle));
+        mean.size_m += recovered.size_m(*triangle) * piece.area_m2;
     }
     mean.strain /= mean.area_m2;
     mean.smooth /= mean.area_m2;
+    mean.size_m /= mean.area_m2;
     Some(mean)
 }
 

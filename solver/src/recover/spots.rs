@@ -59,8 +59,8 @@ pub struct SpotMean {
     pub radius_m: f64,
     /// Whether the triangles there are no larger than half the radius (to a tenth).
     pub resolved: bool,
-    /// Largest triangle size in the half-disc, m.
-    pub largest_size_m: f64,
+    /// Size of the triangles in the half-disc, area mean, m.
+    pub size_m: f64,
 }
 
 /// A local maximum of the ranking strain.
@@ -144,7 +144,7 @@ pub(crate) struct TraceMean {
     pub(crate) ranked: Ranked,
     pub(crate) smooth: f64,
     pub(crate) triad: Matrix3<f64>,
-    pub(crate) largest_size_m: f64,
+    pub(crate) size_m: f64,
 }
 
 /// See [`TraceMean`]; None where that zone of the trace does not reach the disc.
@@ -165,7 +165,7 @@ pub(crate) fn trace_mean(
         ranked: rank_layer(stack, layer, &mean.strain, recovered.thermal_factor)?,
         smooth: rank_layer(stack, layer, &mean.smooth, recovered.thermal_factor)?.strain,
         triad: mean.triad,
-        largest_size_m: mean.largest_size_m,
+        size_m: mean.size_m,
     })
 }
 
@@ -292,7 +292,8 @@ impl Look<'_> {
             .singular
             .iter()
             .map(|singular| (distance_m(&singular.place_m, &spot.place_m), singular))
-            .filter(|(distance, singular)| *distance <= singular.thickness_m.max(spot.size_m))
+            // Closer than two triangles, a maximum cannot be told from the singular point's own.
+            .filter(|(distance, singular)| *distance <= singular.thickness_m.max(2.0 * spot.size_m))
             .min_by(|one, other| one.0.total_cmp(&other.0))?
             .1;
         let touches = |&&triangle: &&u32| self.model.triangles[triangle as usize].contains(&near.node);
@@ -303,8 +304,8 @@ impl Look<'_> {
         let radius_m = near.thickness_m;
         let disc = (singular.place_m, radius_m);
         let about = trace_mean(self.model, self.recovered, self.trace, (spot.zone, spot.laminate), disc)?;
-        let resolved = about.largest_size_m <= 0.55 * radius_m;
-        Some((SpotMean { singular, radius_m, resolved, largest_size_m: about.largest_size_m }, about))
+        let resolved = about.size_m <= 0.55 * radius_m;
+        Some((SpotMean { singular, radius_m, resolved, size_m: about.size_m }, about))
     }
 
     /// Strain along the track, and whether the ranking strain runs across a track too narrow for a shell.

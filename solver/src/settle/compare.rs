@@ -19,8 +19,8 @@ struct Old {
 /// Sets change and uncertainty of every spot from the mesh before.
 ///
 /// Strains here converge at least in proportion to the triangle size. So where a spot's triangles shrank by a
-/// factor q, what is left is at most the difference over q - 1 (taken with a quarter more, never less than the
-/// difference); where they hardly shrank, what was uncertain before still is, in proportion to the size.
+/// factor q, what is left is at most the difference over q - 1 (a quarter more for a peak, and never less than the
+/// difference; twice for a mean about a singular point, whose triangles shrink much at once); where they hardly shrank, what was uncertain before still is, in proportion to the size.
 pub(super) fn compare<T>(now: &mut Look<T>, before: &Look<T>, options: &SettleOptions) {
     let mut values = vec![None; before.trial.traces.len()];
     for spot in &mut now.spots {
@@ -52,12 +52,10 @@ pub(super) fn compare<T>(now: &mut Look<T>, before: &Look<T>, options: &SettleOp
 
 /// Error left after a step from triangles of `old_size_m`, absolute.
 fn left(spot: &Spot, change: f64, old_size_m: f64, old_uncertainty: Option<f64>) -> f64 {
-    let (size_m, q) = match spot.mean {
-        Some(mean) => (mean.largest_size_m, old_size_m / mean.largest_size_m),
-        None => (spot.size_m, old_size_m / spot.size_m),
-    };
+    let size_m = spot.mean.map_or(spot.size_m, |mean| mean.size_m);
+    let q = old_size_m / size_m;
     if q >= REFINED {
-        change * (1.25 / (q - 1.0)).max(1.0)
+        change * if spot.mean.is_some() { 2.0 / (q - 1.0) } else { (1.25 / (q - 1.0)).max(1.0) }
     } else {
         let carried = old_uncertainty.map_or(2.0 * change, |old| old * (size_m / old_size_m).min(1.0));
         change.max(carried)
@@ -99,7 +97,7 @@ fn old_mean<T>(stack: Option<&Laminate>, spot: &Spot, before: &Look<T>, trace: u
     let zone = zone(model, trace.triangles.iter().copied().find(of)?);
     let of = (zone, u32::try_from(laminate).ok()?);
     let old = trace_mean(model, &before.recovered, trace, of, disc)?;
-    Some(Old { strain: old.ranked.strain, size_m: old.largest_size_m })
+    Some(Old { strain: old.ranked.strain, size_m: old.size_m })
 }
 
 /// The spots that must settle.
