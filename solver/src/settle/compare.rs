@@ -19,7 +19,7 @@ struct Old {
 /// Sets change and uncertainty of every spot from the mesh before.
 ///
 /// Strains here converge at least in proportion to the triangle size. So where a spot's triangles shrank by a
-/// factor q, what is left is at most the difference over q - 1 (a quarter more for a peak, and never less than the
+/// factor q, what is left is at most the difference over q - 1 (a quarter more for a peak, and never less than half the
 /// difference; twice for a mean about a singular point, whose triangles shrink much at once); where they hardly shrank, what was uncertain before still is, in proportion to the size.
 pub(super) fn compare<T>(now: &mut Look<T>, before: &Look<T>, options: &SettleOptions) {
     let mut values = vec![None; before.trial.traces.len()];
@@ -55,7 +55,7 @@ fn left(spot: &Spot, change: f64, old_size_m: f64, old_uncertainty: Option<f64>)
     let size_m = spot.mean.map_or(spot.size_m, |mean| mean.size_m);
     let q = old_size_m / size_m;
     if q >= REFINED {
-        change * if spot.mean.is_some() { 2.0 / (q - 1.0) } else { (1.25 / (q - 1.0)).max(1.0) }
+        change * if spot.mean.is_some() { 2.0 / (q - 1.0) } else { (1.25 / (q - 1.0)).max(0.5) }
     } else {
         let carried = old_uncertainty.map_or(2.0 * change, |old| old * (size_m / old_size_m).min(1.0));
         change.max(carried)
