@@ -102,3 +102,57 @@ pub(crate) fn seat_below(layer: &Layer, face_m: f64) -> [f64; 2] {
         Seat::At(z_m) => [z_m, z_m + layer.thickness_m],
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::board::understand;
+
+    fn two_layers(second: &str) -> Board {
+        let text = format!(
+            "[shapes]\nall = {{ rectangle = {{ from = [\"0 mm\", \"0 mm\"], to = [\"4 mm\", \"1 mm\"] }} }}\n\
+             half = {{ rectangle = {{ from = [\"0 mm\", \"0 mm\"], to = [\"2 mm\", \"1 mm\"] }} }}\n\
+             [outline]\nshape = \"all\"\n\
+             [[layer]]\nname = \"film\"\nmaterial = \"polyimide_film\"\nkind = \"film\"\nthickness = \"25 um\"\n\
+             [[layer]]\nname = \"copper\"\nmaterial = \"copper_plated\"\nkind = \"copper\"\nthickness = \"10 um\"\nwhere = [\"half\"]\n\
+             [[layer]]\nname = \"cover\"\nmaterial = \"adhesive_epoxy\"\nkind = \"adhesive\"\nthickness = \"20 um\"\n{second}\n\
+             [[support]]\nname = \"s\"\nkind = \"clamp\"\nshape = \"half\"\n"
+        );
+        understand("d.toml", &text).unwrap_or_else(|f| panic!("{f}"))
+    }
+
+    fn faces_um(board: &Board, at: Point) -> Vec<[f64; 2]> {
+        stack(board, &layers_at(board, at))
+            .plies
+            .iter()
+            .map(|p| [p.z0_m, p.z1_m].map(|z| (z * 1e9).round() / 1e3))
+            .collect()
+    }
+
+    #[test]
+    fn draped_layers_follow_what_is_beneath() {
+        let board = two_layers("");
+        assert_eq!(faces_um(&board, [1e-3, 5e-4]), [[0.0, 25.0], [25.0, 35.0], [35.0, 55.0]]);
+        assert_eq!(faces_um(&board, [3e-3, 5e-4]), [[0.0, 25.0], [25.0, 45.0]]);
+    }
+
+    #[test]
+    fn level_layers_end_at_one_height() {
+        let board = two_layers("seat = \"level\"");
+        assert_eq!(faces_um(&board, [1e-3, 5e-4]), [[0.0, 25.0], [25.0, 35.0], [35.0, 55.0]]);
+        assert_eq!(faces_um(&board, [3e-3, 5e-4]), [[0.0, 25.0], [25.0, 55.0]]);
+        // Only the stack beneath the layer itself counts.
+        let beside = two_layers("seat = \"level\"\nexcept = [\"half\"]");
+        assert_eq!(faces_um(&beside, [3e-3, 5e-4]), [[0.0, 25.0], [25.0, 45.0]]);
+    }
+
+    #[test]
+    fn order_and_repetition_of_ids_do_not_matter() {
+        let board = two_layers("");
+        let ids = [LayerId(2), LayerId(0), LayerId(2), LayerId(1), LayerId(9)];
+        let layup = stack(&board, &ids);
+        assert_eq!(layup, stack(&board, &[LayerId(0), LayerId(1), LayerId(2)]));
+        assert!((layup.total_thickness_m() - 55e-6).abs() < 1e-15, "{layup:?}");
+        assert_eq!(stack(&board, &[]).faces_m(), None);
+    }
+}

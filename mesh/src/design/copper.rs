@@ -78,7 +78,7 @@ pub struct Coil {
     pub pitch: Given<Length>,
     /// Copper layers in the order of the current.
     pub layers: Vec<Given<String>>,
-    /// Sense of the current. Default: "counter_clockwise".
+    /// Sense of the current. Default: `"counter_clockwise"`.
     pub sense: Option<Given<Sense>>,
     /// Direction from the centre to the outer end. Default: 180 deg (towards the arm when the vane lies at +x).
     pub start_angle: Option<Given<Angle>>,

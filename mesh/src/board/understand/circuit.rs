@@ -88,7 +88,7 @@ impl Builder<'_> {
         let Some(circuit) = &design.circuit else { return };
         let Some(path) = &self.board.current else { return };
         let own = path.segments.iter().filter(|s| s.section_m2 > 0.0);
-        let (Some(first), Some(last)) = (own.clone().next(), own.last()) else { return };
+        let (Some(first), Some(last)) = (own.clone().next(), own.clone().next_back()) else { return };
         let ends = [("starts", first.from_m), ("ends", last.to_m)].map(|(verb, p)| (verb, [p[0], p[1]]));
         let chain = &circuit.item.chain;
         let spans = [chain.first(), chain.last()].map(|n| n.map_or(0..0, |n| n.span.clone()));

@@ -11,14 +11,14 @@ impl Builder<'_> {
     /// Materials of the file, in the order of the file; later ones may be like earlier ones.
     pub(super) fn own_materials(&mut self, entries: &[Named<MaterialEntry>]) {
         for entry in entries {
-            let before = self.faults.count();
-            if let Some(material) = self.own_material(entry) {
-                let id = self.add_material(material);
-                if let Some(Some(t)) = self.take_opt(entry.item.stress_free.as_ref()) {
-                    self.board.locked_in.stress_free_of.push((id, t.0));
+            match self.own_material(entry) {
+                Some(material) => {
+                    let id = self.add_material(material);
+                    if let Some(Some(t)) = self.take_opt(entry.item.stress_free.as_ref()) {
+                        self.board.locked_in.stress_free_of.push((id, t.0));
+                    }
                 }
-            } else if self.faults.count() == before {
-                // A fault reported elsewhere (an unknown `like` of a faulty entry): keep quiet here.
+                None => self.faulty_materials.push(entry.name.clone()),
             }
         }
     }
@@ -41,8 +41,10 @@ impl Builder<'_> {
             Some(like) => {
                 let name = self.take(like)?;
                 let found = self.known(&name);
-                if found.is_none() {
+                if found.is_none() && !self.faulty_materials.contains(&name) {
                     self.unknown_material(&like.span, &name);
+                }
+                if found.is_none() {
                     return None;
                 }
                 found
@@ -290,7 +292,9 @@ impl Builder<'_> {
         if let Some(material) = library().material(&wanted) {
             return Some(self.add_material(material));
         }
-        self.unknown_material(&name.span, &wanted);
+        if !self.faulty_materials.contains(&wanted) {
+            self.unknown_material(&name.span, &wanted);
+        }
         None
     }
 

@@ -76,6 +76,8 @@ struct Builder<'t> {
     board: Board,
     /// Shapes of the file; None for those with faults of their own.
     shapes: BTreeMap<String, Option<Shaped>>,
+    /// Materials of the file with faults of their own, which were reported.
+    faulty_materials: Vec<String>,
     /// Where each layer of the board is written.
     layer_spans: Vec<Range<usize>>,
     /// Layers of the board by name of the file; None for those with faults of their own.
@@ -95,6 +97,7 @@ impl<'t> Builder<'t> {
             faults,
             board: empty_board(),
             shapes: BTreeMap::new(),
+            faulty_materials: Vec::new(),
             layer_spans: Vec::new(),
             layer_names: BTreeMap::new(),
             level: Vec::new(),
@@ -122,7 +125,7 @@ impl<'t> Builder<'t> {
         self.whole_board(design);
         if self.faults.count() == 0 {
             self.landmarks(design);
-            self.remarks();
+            self.remarks(design);
         }
     }
 

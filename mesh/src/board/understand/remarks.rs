@@ -2,6 +2,7 @@
 
 use super::{Builder, mm, round, um};
 use crate::board::{ConductorKind, LayerKind};
+use crate::design::Design;
 use crate::region::{GRID_M, Point, Region, ThinFeature, ThinKind, to_segment};
 
 /// Features thinner than this are reported, m.
@@ -15,10 +16,45 @@ const MOST_THIN: usize = 12;
 
 impl Builder<'_> {
     /// All remarks, once the board is known to be free of faults.
-    pub(super) fn remarks(&mut self) {
+    pub(super) fn remarks(&mut self, design: &Design) {
         self.remark_loads();
+        self.short_circuits(design);
         self.bare_copper();
         self.thin();
+    }
+
+    /// Copper of one layer that meets although the current passes through something else in between.
+    fn short_circuits(&mut self, design: &Design) {
+        let chain: Vec<String> = design
+            .circuit
+            .iter()
+            .flat_map(|c| c.item.chain.iter().filter_map(|n| n.value.clone().ok()))
+            .collect();
+        let place_of = |name: &str| chain.iter().position(|n| n == name);
+        let mut found = Vec::new();
+        for (i, a) in self.board.conductors.iter().enumerate() {
+            for b in &self.board.conductors[i + 1..] {
+                let (Some(p), Some(q)) = (place_of(&a.name), place_of(&b.name)) else { continue };
+                if a.layer != b.layer || p.abs_diff(q) < 2 || !near(&a.region, &b.region) {
+                    continue;
+                }
+                let shared = a.region.intersection(&b.region);
+                if shared.area_m2() > 1e-11 {
+                    let at = mm(super::seats::inside_point(&shared));
+                    found.push(format!(
+                        "'{}' and '{}' touch on one layer at {at}: the current takes a short cut",
+                        a.name, b.name
+                    ));
+                }
+            }
+        }
+        for text in found {
+            self.warn(
+                "[circuit]",
+                text,
+                "move the tracks apart; the results assume that all current follows the chain",
+            );
+        }
     }
 
     /// Copper on an arm without any layer over it, on the side away from the base film.
