@@ -189,7 +189,7 @@ mod tests {
         }
     }
 
-    /// IEC 60028: 100 % IACS is 1/58 ohm mm2/m at 20 degC (from memory); Smithells Table 22.7: E 117 GPa.
+    /// IEC 60028: 100 % IACS is 1/58 ohm mm2/m at 20 degC (from memory); Smithells, Table 22.7: E 117 `GPa`.
     #[test]
     fn annealed_copper_has_the_handbook_values() {
         let copper = library().material("copper_rolled_annealed").expect("copper");

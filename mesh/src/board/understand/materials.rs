@@ -44,10 +44,7 @@ impl Builder<'_> {
                 if found.is_none() && !self.faulty_materials.contains(&name) {
                     self.unknown_material(&like.span, &name);
                 }
-                if found.is_none() {
-                    return None;
-                }
-                found
+                Some(found?)
             }
         };
         let mut from = Source { source: self.take_opt(e.source.as_ref())?, name: entry.name.clone() };
@@ -91,7 +88,7 @@ impl Builder<'_> {
         );
         let description = self.take_opt(e.description.as_ref())?;
         let (elastic, density, expansion) = (elastic?, density?, expansion?);
-        let Some(density_kg_m3) = self.needed(entry, "density", density) else { return None };
+        let density_kg_m3 = self.needed(entry, "density", density)?;
         Some(Material {
             name: entry.name.clone(),
             description: description.or_else(|| b.map(|b| b.description.clone())).unwrap_or_default(),
