@@ -14,3 +14,5 @@ mod refused;
 mod runs;
 #[cfg(test)]
 mod screens;
+#[cfg(test)]
+mod tidy;
