@@ -17,7 +17,6 @@ struct Results<'a> {
     design: Design<'a>,
     files: &'a [&'a str],
     report: &'a BendReport,
-    foot: &'static str,
 }
 
 /// The input, so that the run can be repeated from its results.
@@ -44,7 +43,6 @@ pub(crate) fn results(
         design: Design { file: design_file, text: design_text },
         files,
         report,
-        foot: super::table::FOOT,
     };
     let mut bytes = serde_json::to_vec_pretty(&results)
         .map_err(|e| Failure::new(format!("results.json: cannot encode: {e}"), ""))?;

@@ -15,7 +15,7 @@ use copperbend_mesh::triangulate::FlatMesh;
 const PAGE_WIDTH: i32 = 1600;
 const MARGIN: i32 = 40;
 /// Stacks named in the legend.
-const LEGEND: usize = 14;
+const LEGEND: usize = 12;
 
 /// Draws the zones and triangles of a board.
 ///
@@ -31,7 +31,7 @@ pub(crate) fn draw(board: &Board, mesh: &FlatMesh) -> Result<Vec<u8>, PictureErr
     let wide = PAGE_WIDTH - left - MARGIN;
     let aspect = (bounds[1][1] - bounds[0][1]) / (bounds[1][0] - bounds[0][0]).max(1e-12);
     let main_h = figure::px((f64::from(wide) * aspect).clamp(260.0, 860.0)) + 40;
-    let legend_rows = i32::try_from(stacks.list.len().min(LEGEND).div_ceil(2)).unwrap_or(0);
+    let legend_rows = i32::try_from(stacks.list.len().min(LEGEND)).unwrap_or(0);
     let (top, close_h) = (118, 460);
     let legend_y = top + main_h + 70;
     let close_y = legend_y + legend_rows * 26 + 44;
@@ -126,10 +126,8 @@ fn paint(board: &Board, mesh: &FlatMesh, stacks: &Stacks, view: View) -> Panel {
 }
 
 fn legend(canvas: &mut Canvas, board: &Board, stacks: &Stacks, top: i32) -> Result<(), PictureError> {
-    let half = (PAGE_WIDTH - 2 * MARGIN) / 2;
     for (i, (layers, area)) in stacks.list.iter().take(LEGEND).enumerate() {
-        let row = i32::try_from(i / 2).unwrap_or(0);
-        let x = MARGIN + if i % 2 == 0 { 0 } else { half };
+        let (row, x) = (i32::try_from(i).unwrap_or(0), MARGIN);
         let y = top + row * 26;
         let patch = Rect { x, y: y - 9, w: 26, h: 18 };
         canvas.fill(patch, zone_fill(i));
@@ -139,8 +137,14 @@ fn legend(canvas: &mut Canvas, board: &Board, stacks: &Stacks, top: i32) -> Resu
             .map(|l| board.layers.get(l.0 as usize).map_or("?", |layer| layer.name.as_str()))
             .collect();
         let stack = if names.is_empty() { "no layer".to_owned() } else { names.join(" + ") };
-        let text = format!("{:.2} mm\u{b2}: {stack}", area * 1e6);
-        canvas.text([x + 36, y], Anchor::Left, 18.0, SOFT_INK, &Canvas::fit(18.0, &text, half - 50))?;
+        let text = format!("{:.2} mm\u{b2}, from below: {stack}", area * 1e6);
+        canvas.text(
+            [x + 36, y],
+            Anchor::Left,
+            18.0,
+            SOFT_INK,
+            &Canvas::fit(18.0, &text, PAGE_WIDTH - 2 * MARGIN - 40),
+        )?;
     }
     Ok(())
 }

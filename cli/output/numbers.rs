@@ -114,10 +114,20 @@ pub(crate) fn strain(strain: f64) -> String {
 
 fn strain_decimals(size: f64) -> usize {
     match size * 1e6 {
-        s if s >= 99.95 => 0,
+        s if s >= 99.95 || s == 0.0 => 0,
         s if s >= 9.995 => 1,
         _ => 2,
     }
+}
+
+/// A value on a scale of whole steps, signed, with no more decimals than the step needs.
+pub(crate) fn tick(v: f64, step: f64) -> String {
+    let whole = |d: i32| {
+        let scaled = step.abs() * 10f64.powi(d);
+        (scaled - scaled.round()).abs() < 1e-6 * scaled.max(1e-300)
+    };
+    let decimals = (0..6).find(|&d| whole(d)).unwrap_or(6);
+    signed(v, usize::try_from(decimals).unwrap_or(0))
 }
 
 /// With the typographic minus, for pictures.
@@ -155,7 +165,14 @@ mod tests {
     fn strains_and_errors_share_their_decimals() {
         assert_eq!(strain_with_error(2.8634e-3, 2.8e-5), ["+2863", "28"], "thousands");
         assert_eq!(strain_with_error(-5.5e-5, 1e-9), ["-55.0", "0.1"], "an error never vanishes");
-        assert_eq!(strain(0.0), "0.00", "zero has no sign");
+        assert_eq!(strain(0.0), "0", "zero has no sign");
+    }
+
+    #[test]
+    fn ticks_have_the_decimals_of_their_step() {
+        assert_eq!(tick(60.0, 20.0), "+60", "whole steps");
+        assert_eq!(tick(-4.5, 1.5), "-4.5", "halves");
+        assert_eq!(tick(0.0, 0.25), "0.00", "quarters");
     }
 
     #[test]

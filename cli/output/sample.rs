@@ -1,102 +1,62 @@
 //! A small board with a made-up smooth strain field, for the tests of the pictures and files.
 
-use copperbend_mesh::board::{
-    Arm, Board, Conductor, ConductorKind, Flap, Layer, LayerId, LayerKind, Limits, LockedIn, Magnet,
-    MagnetShape, MaterialId, MeshWishes, Place, Seat, Support, SupportKind,
-};
-use copperbend_mesh::region::{Ends, Point, Region};
+use copperbend_mesh::board::{Board, LayerId, understand};
+use copperbend_mesh::region::Point;
 use copperbend_mesh::triangulate::{FlatMesh, Zone};
 use copperbend_solver::result::{BendAnswer, BendReport, Face, Shape, SingularKind, Spot, StrainMap};
 
-const TRACKS: [(&str, f64); 2] = [("supply plus", 0.35e-3), ("supply minus", -0.35e-3)];
-const TRACK_WIDTH: f64 = 0.2e-3;
-
-fn body() -> Region {
-    let pad = Region::rectangle([-5e-3, -4e-3], [0.0, 4e-3]);
-    let arm = Region::rectangle([-0.5e-3, -0.7e-3], [8.5e-3, 0.7e-3]);
-    let vane = Region::rectangle([8e-3, -6e-3], [20e-3, 6e-3]);
-    Region::union(&[&pad, &arm, &vane])
-}
-
-fn layer(name: &str, kind: LayerKind, thickness_m: f64, region: Region) -> Layer {
-    Layer {
-        name: name.to_owned(),
-        material: MaterialId(0),
-        kind,
-        thickness_m,
-        seat: Seat::Drape,
-        region,
-        direction_rad: 0.0,
-        smears: Vec::new(),
-        stiffener: None,
-    }
-}
+const DESIGN: &str = r#"
+title = "Chopper vane, one arm"
+[shapes]
+pad  = { rectangle = { from = ["-5 mm", "-4 mm"], to = ["0 mm", "4 mm"] } }
+arm  = { rectangle = { from = ["-0.5 mm", "-0.7 mm"], to = ["8.5 mm", "0.7 mm"] } }
+vane = { rectangle = { from = ["8 mm", "-6 mm"], to = ["20 mm", "6 mm"] } }
+body = { union = ["pad", "arm", "vane"] }
+held = { rectangle = { from = ["-5 mm", "-4 mm"], to = ["-0.5 mm", "4 mm"] } }
+[outline]
+shape = "body"
+[[layer]]
+name = "base film"
+material = "polyimide_film"
+kind = "film"
+thickness = "25 um"
+[[layer]]
+name = "copper top"
+material = "copper_rolled_annealed"
+kind = "copper"
+thickness = "18 um"
+[[track]]
+name = "supply plus"
+layer = "copper top"
+points = [["-4 mm", "0.35 mm"], ["9 mm", "0.35 mm"]]
+width = "0.2 mm"
+[[track]]
+name = "supply minus"
+layer = "copper top"
+points = [["-4 mm", "-0.35 mm"], ["9 mm", "-0.35 mm"]]
+width = "0.2 mm"
+[[support]]
+name = "holder"
+kind = "clamp"
+shape = "held"
+[[arm]]
+name = "arm"
+shape = "arm"
+root = ["0 mm", "0 mm"]
+tip = ["8 mm", "0 mm"]
+[flap]
+shape = "vane"
+[[magnet]]
+name = "field magnet"
+disc = { diameter = "6 mm", height = "2 mm" }
+magnetisation = "axial"
+remanence = "1.3 T"
+centre = ["14 mm", "0 mm", "-6 mm"]
+"#;
 
 /// A chopper vane with one arm.
 pub(crate) fn board() -> Board {
-    let tracks = TRACKS.map(|(name, y)| Conductor {
-        name: name.to_owned(),
-        layer: LayerId(1),
-        region: Region::stroke(&[[-4e-3, y], [9e-3, y]], TRACK_WIDTH, Ends::Round),
-        kind: ConductorKind::Track { centre_line_m: vec![[-4e-3, y], [9e-3, y]], width_m: TRACK_WIDTH },
-        ranked: true,
-    });
-    let copper = Region::union(&[&tracks[0].region, &tracks[1].region]);
-    Board {
-        title: "Chopper vane, one arm".to_owned(),
-        outline: body(),
-        materials: Vec::new(),
-        layers: vec![
-            layer("base film", LayerKind::Film, 25e-6, body()),
-            layer("copper top", LayerKind::Copper, 18e-6, copper),
-        ],
-        base_layer: LayerId(0),
-        stiffeners: Vec::new(),
-        conductors: tracks.to_vec(),
-        current: None,
-        arms: vec![Arm {
-            name: "arm".to_owned(),
-            region: Region::rectangle([0.0, -0.7e-3], [8e-3, 0.7e-3]),
-            root_m: [0.0, 0.0],
-            tip_m: [8e-3, 0.0],
-            width_m: 1.4e-3,
-        }],
-        flap: Some(Flap { region: Region::rectangle([8e-3, -6e-3], [20e-3, 6e-3]), rigid: false }),
-        supports: vec![Support {
-            name: "holder".to_owned(),
-            kind: SupportKind::Clamp { rotation_rad: 0.0, axis_point_m: [0.0; 3], axis: [0.0, 1.0, 0.0] },
-            place: Place::Area(Region::rectangle([-5e-3, -4e-3], [-0.5e-3, 4e-3])),
-        }],
-        bodies: Vec::new(),
-        magnets: vec![Magnet {
-            name: "field magnet".to_owned(),
-            shape: MagnetShape::Disc { diameter_m: 6e-3, height_m: 2e-3 },
-            polarisation_t: [0.0, 0.0, 1.3],
-            centre_m: [14e-3, 0.0, -6e-3],
-            rotation: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
-            back_plate: None,
-            remanence_note: "given".to_owned(),
-        }],
-        loads: Vec::new(),
-        gravity_m_s2: [0.0; 3],
-        temperature_degc: 20.0,
-        locked_in: LockedIn::default(),
-        mesh: MeshWishes {
-            coarse_m: None,
-            fine_m: None,
-            growth: 0.2,
-            across_arm: 8,
-            min_angle_rad: 0.5,
-            tolerance: 0.01,
-            max_refinements: 8,
-            max_triangles: 100_000,
-            merge_thin: false,
-        },
-        limits: Limits::default(),
-        fillets: Vec::new(),
-        landmarks: Vec::new(),
-        warnings: Vec::new(),
-    }
+    understand("sample.toml", DESIGN).expect("the sample is a valid design")
 }
 
 /// Triangles on a lattice that meets every straight edge of the board.

@@ -9,7 +9,9 @@ use super::figure;
 use super::panel::{Panel, View};
 use copperbend_mesh::board::{Board, Magnet, MagnetShape};
 use copperbend_mesh::region::{Point, Region};
-use copperbend_solver::result::BendAnswer;
+use copperbend_solver::result::{BendAnswer, Shape};
+use copperbend_solver::summary::stack_at;
+use std::collections::BTreeMap;
 
 const PAGE_WIDTH: i32 = 1600;
 const MARGIN: i32 = 40;
@@ -47,7 +49,6 @@ pub(crate) fn draw(board: &Board, answer: &BendAnswer, words: &str) -> Result<Ve
     canvas.text([left, second - 18], Anchor::Left, 20.0, INK, "obliquely from above")?;
     let view = View::fit(Rect { x: left, y: second, w: wide, h: oblique_h }, oblique_box, 26);
     scene.oblique(&view).place(&mut canvas);
-    scene.name_magnets(&mut canvas, &view, &Projection::oblique(scene.along))?;
     canvas.frame(view.rect, LINE);
     figure::scale_bar(&mut canvas, &view)?;
     let foot = "Thin line: the board at rest. Loaded shape with the unloaded shape's own bend included.";
@@ -116,7 +117,8 @@ struct Scene {
     rim: Vec<[u32; 2]>,
     rest: Vec<Vec<[f64; 3]>>,
     magnets: Vec<(String, Vec<[f64; 3]>)>,
-    thickness_m: f64,
+    /// Lower and upper face of the stack above the base film's lower face, per triangle, m.
+    faces_m: Vec<[f64; 2]>,
 }
 
 impl Scene {
@@ -153,7 +155,7 @@ impl Scene {
             magnets: magnets
                 .map(|m| (m.name.clone(), surface_points(m).into_iter().map(shift).collect()))
                 .collect(),
-            thickness_m: shape.thickness_m.iter().copied().fold(0.0, f64::max),
+            faces_m: faces(board, shape),
             triangles: shape.triangles.clone(),
         })
     }
@@ -228,14 +230,28 @@ impl Scene {
         let mut panel = Panel::new(*view, PAPER);
         self.magnets(&mut panel, &projection);
         self.rest_lines(&mut panel, &projection);
-        let flat: Vec<Point> = self.bent.iter().map(|p| projection.flat(*p)).collect();
-        let corners: Vec<[Point; 3]> = self.triangles.iter().map(|t| t.map(|n| flat[n as usize])).collect();
-        panel.triangles(&corners, |_, _| Some(mix(BENT, PAPER, 0.35)));
-        let width = (self.thickness_m * view.px_per_m).clamp(2.2, 40.0);
+        let slabs: Vec<[Point; 3]> = (0..self.triangles.len())
+            .flat_map(|t| {
+                let outline = hull(self.slab(t).into_iter().map(|p| projection.flat(p)).collect());
+                (2..outline.len()).map(|i| [outline[0], outline[i - 1], outline[i]]).collect::<Vec<_>>()
+            })
+            .collect();
+        panel.triangles(&slabs, |_, _| Some(BENT));
+        // A film of 25 um would vanish on a board of 50 mm: the rim is never thinner than a fine line.
         for edge in &self.rim {
-            panel.line(edge.map(|n| flat[n as usize]), width, BENT);
+            panel.line(edge.map(|n| projection.flat(self.bent[n as usize])), 1.6, BENT);
         }
         panel
+    }
+
+    /// The six corners of a triangle's stack, lower and upper face.
+    fn slab(&self, triangle: usize) -> [[f64; 3]; 6] {
+        let [a, b, c] = self.corners(triangle);
+        let n = cross(minus(b, a), minus(c, a));
+        let size = dot(n, n).sqrt().max(1e-300);
+        let at = |p: [f64; 3], z: f64| [0, 1, 2].map(|k| p[k] + n[k] / size * z);
+        let [low, high] = self.faces_m[triangle];
+        [at(a, low), at(b, low), at(c, low), at(a, high), at(b, high), at(c, high)]
     }
 
     fn oblique(&self, view: &View) -> Panel {
@@ -297,6 +313,20 @@ fn hinge(board: &Board, [lo, hi]: [Point; 2]) -> (Point, Point) {
         return (root, [along[0] / length, along[1] / length]);
     }
     if hi[0] - lo[0] >= hi[1] - lo[1] { ([0.0; 2], [1.0, 0.0]) } else { ([0.0; 2], [0.0, 1.0]) }
+}
+
+/// Lower and upper face of the stack for every triangle: one look per zone.
+fn faces(board: &Board, shape: &Shape) -> Vec<[f64; 2]> {
+    let mut of_zone: BTreeMap<u32, [f64; 2]> = BTreeMap::new();
+    let look = |t: usize| {
+        let p = shape.triangles[t].map(|n| shape.points_m[n as usize]);
+        let middle = [0, 1].map(|k| (p[0][k] + p[1][k] + p[2][k]) / 3.0);
+        let plies = stack_at(board, middle).map(|s| s.plies).unwrap_or_default();
+        let low = plies.iter().map(|ply| ply.z_m[0]).fold(f64::INFINITY, f64::min);
+        let high = plies.iter().map(|ply| ply.z_m[1]).fold(f64::NEG_INFINITY, f64::max);
+        if low <= high { [low, high] } else { [0.0, shape.thickness_m.get(t).copied().unwrap_or(0.0)] }
+    };
+    shape.zone_of.iter().enumerate().map(|(t, &z)| *of_zone.entry(z).or_insert_with(|| look(t))).collect()
 }
 
 /// Edges that belong to one triangle only.

@@ -171,7 +171,7 @@ impl Page {
         let main = Rect { x: left, y: TOP, w: wide, h: main_h };
         let below = TOP + main_h + axis_h;
         let gap = 24;
-        let count = i32::try_from(CLOSE_UPS).unwrap_or(1);
+        let count = i32::try_from(n).unwrap_or(1).max(1);
         let each = (PAGE_WIDTH - 2 * MARGIN - (count - 1) * gap) / count;
         let close_h = 380;
         let close_ups = (0..n)
@@ -318,7 +318,7 @@ fn colour_bar(canvas: &mut Canvas, bar: Rect, style: &MapStyle) -> Result<(), Pi
         let share = f64::from(i) / 4.0;
         let y = bar.y + figure::px(0.5 * f64::from(bar.h) * (1.0 - share)).min(bar.h - 1);
         canvas.fill(Rect { x: bar.x + bar.w, y, w: 6, h: 1 }, INK);
-        let text = typeset(&numbers::strain(share * style.full_scale));
+        let text = typeset(&numbers::tick(share * style.full_scale * 1e6, 0.25 * style.full_scale * 1e6));
         canvas.text([bar.x + bar.w + 12, y], Anchor::Left, 20.0, INK, &text)?;
     }
     Ok(())

@@ -5,8 +5,8 @@ use super::grid::{Grid, Lean, wrap};
 use crate::output::numbers::{beside, degrees, engineering, mm, plain, signed, strain, strain_with_error};
 use copperbend_mesh::board::Board;
 use copperbend_solver::result::{
-    Accuracy, BendAnswer, BendReport, BondLimit, DriveLoad, Face, LimitCheck, Movement, SettleHistory,
-    SingularKind, Spot,
+    Accuracy, BendAnswer, BendReport, BondLimit, Caution, DriveLoad, Face, LimitCheck, Movement,
+    SettleHistory, SingularKind, Spot,
 };
 use std::path::PathBuf;
 
@@ -37,9 +37,11 @@ pub(crate) fn bend(report: &BendReport, written: &[PathBuf]) -> String {
             sheet.item("!", &format!("{}: {}; {}", w.place, w.text, w.remedy));
         }
     }
-    if !report.cautions.is_empty() {
+    // The caution about estimates is the foot itself.
+    let cautions: Vec<&Caution> = report.cautions.iter().filter(|c| c.about != "estimate").collect();
+    if !cautions.is_empty() {
         sheet.heading("Cautions");
-        for c in &report.cautions {
+        for c in cautions {
             sheet.item("-", &format!("{}: {}", c.about, c.text));
         }
     }
@@ -95,7 +97,7 @@ fn drive_load(sheet: &mut Sheet, d: &DriveLoad) {
         format!("{} (positive lifts the flap)", engineering(d.torque_nm, "N\u{b7}m")),
     );
     sheet.value("torque constant", engineering(d.torque_constant_nm_per_a, "N\u{b7}m/A"));
-    sheet.value("roll torque, arm direction", engineering(d.roll_torque_nm, "N\u{b7}m"));
+    sheet.value("roll torque, arm axis", engineering(d.roll_torque_nm, "N\u{b7}m"));
     sheet.value("yaw torque, +z", engineering(d.yaw_torque_nm, "N\u{b7}m"));
     sheet.value("largest flux density", format!("{} on the path", engineering(d.field_max_t, "T")));
     sheet.value(
@@ -110,7 +112,9 @@ fn vector_n(v: [f64; 3]) -> String {
 
 fn movement(sheet: &mut Sheet, answer: &BendAnswer) {
     let (m, rest) = (&answer.loaded, &answer.unloaded);
-    sheet.heading("Movement under load (the unloaded shape's own bend included)");
+    let bent_before = rest.largest_m > 1e-9;
+    let own_bend = if bent_before { " (the unloaded shape's own bend included)" } else { "" };
+    sheet.heading(&format!("Movement under load{own_bend}"));
     let own = |value: Option<f64>| match value {
         Some(v) if v.abs() > 1e-9 => format!(" (unloaded {})", degrees(v)),
         _ => String::new(),
@@ -163,48 +167,47 @@ fn spots(sheet: &mut Sheet, answer: &BendAnswer) {
         sheet.line("  no copper is strained");
         return;
     }
-    let mut grid = Grid::new(&[
-        ("#", Lean::Right),
-        ("strain", Lean::Right),
-        ("\u{b1}", Lean::Right),
-        ("along track", Lean::Right),
-        ("unloaded", Lean::Right),
-        ("track", Lean::Left),
-        ("layer", Lean::Left),
-        ("face", Lean::Left),
-        ("x, mm", Lean::Right),
-        ("y, mm", Lean::Right),
-        ("", Lean::Left),
-        ("nearest feature", Lean::Left),
-    ]);
+    let any_unloaded = answer.spots.iter().any(|s| s.unloaded_strain.abs() > 1e-9);
+    let any_mark = answer.spots.iter().any(|s| !marks(s).is_empty());
+    let mut headings = vec![("#", Lean::Right), ("strain", Lean::Right), ("\u{b1}", Lean::Right)];
+    headings.push(("along track", Lean::Right));
+    if any_unloaded {
+        headings.push(("unloaded", Lean::Right));
+    }
+    headings.extend([("track", Lean::Left), ("layer", Lean::Left), ("face", Lean::Left)]);
+    headings.extend([("x, mm", Lean::Right), ("y, mm", Lean::Right)]);
+    if any_mark {
+        headings.push(("", Lean::Left));
+    }
+    headings.push(("nearest feature", Lean::Left));
+    let mut grid = Grid::new(&headings);
     for s in &answer.spots {
         let [value, error] = strain_with_error(s.strain, s.strain_error);
-        grid.row([
-            s.rank.to_string(),
-            value,
-            error,
-            s.along_track.map_or_else(|| "-".to_owned(), strain),
-            strain(s.unloaded_strain),
-            s.track.clone(),
-            s.layer.clone(),
-            face_word(s.face).to_owned(),
-            mm(s.x_m),
-            mm(s.y_m),
-            marks(s),
-            beside(s.near_m, &s.near),
-        ]);
+        let along = s.along_track.map_or_else(|| "-".to_owned(), strain);
+        let mut row = vec![s.rank.to_string(), value, error, along];
+        if any_unloaded {
+            row.push(strain(s.unloaded_strain));
+        }
+        row.extend([s.track.clone(), s.layer.clone(), face_word(s.face).to_owned(), mm(s.x_m), mm(s.y_m)]);
+        if any_mark {
+            row.push(marks(s));
+        }
+        row.push(beside(s.near_m, &s.near));
+        grid.row(row);
     }
     sheet.0.push_str(&grid.text());
     spot_notes(sheet, &answer.spots);
     if let Some(span) = &answer.modulus_span {
-        let [low, used, high] = span.modulus_pa.map(|p| plain(p / 1e9, 3));
-        let [at_low, at_used, at_high] = span.strain.map(strain);
+        let moduli = span.modulus_pa.map(|p| plain(p / 1e9, 3));
+        let mut steps: Vec<String> =
+            moduli.iter().zip(span.strain).map(|(gpa, s)| format!("{} at {gpa} GPa", strain(s))).collect();
+        steps.dedup();
         sheet.item(
             "-",
             &format!(
-                "worst spot with the modulus of '{}' at both ends of its span: {at_low} at {low} GPa, {at_used} at \
-                 {used} GPa, {at_high} at {high} GPa",
-                span.material
+                "worst spot with the modulus of '{}' at both ends of its span: {}",
+                span.material,
+                steps.join(", ")
             ),
         );
     }
@@ -229,19 +232,21 @@ fn marks(s: &Spot) -> String {
     marks
 }
 
+/// Remarks below the table; spots with the same remark share a line.
 fn spot_notes(sheet: &mut Sheet, spots: &[Spot]) {
-    for s in spots.iter().filter(|s| s.singular.is_some()) {
-        let kind = match s.singular {
-            Some(SingularKind::ClampEnd) => "end of a clamp's edge",
-            Some(SingularKind::ReentrantCorner) => "inner corner without a radius",
-            Some(SingularKind::StackEdge) | None => "end of a layer's edge",
-        };
-        let radius =
-            s.mean_radius_m.map_or(String::new(), |r| format!(" of radius {} \u{b5}m", plain(r * 1e6, 3)));
-        sheet.item(
-            &format!("m {}:", s.rank),
-            &format!("{kind}: strain has no limit there as triangles shrink; given is the mean over a half-disc{radius}"),
-        );
+    let mut notes: Vec<(String, Vec<String>)> = Vec::new();
+    for s in spots {
+        let Some(note) = spot_note(s) else { continue };
+        match notes.iter_mut().find(|n| n.0 == note) {
+            Some((_, ranks)) => ranks.push(s.rank.to_string()),
+            None => notes.push((note, vec![s.rank.to_string()])),
+        }
+    }
+    for (note, ranks) in &notes {
+        sheet.item(&format!("{}:", ranks.join(", ")), note);
+    }
+    if spots.iter().any(|s| s.singular.is_some()) {
+        sheet.item("m:", "strain has no limit there as triangles shrink; given is a mean over a half-disc");
     }
     if spots.iter().any(|s| s.indicative) {
         sheet.item(
@@ -250,9 +255,20 @@ fn spot_notes(sheet: &mut Sheet, spots: &[Spot]) {
              along the track",
         );
     }
-    for s in spots.iter().filter(|s| !s.note.is_empty()) {
-        sheet.item(&format!("{}:", s.rank), &s.note);
+}
+
+fn spot_note(s: &Spot) -> Option<String> {
+    if !s.note.is_empty() {
+        return Some(s.note.clone());
     }
+    let kind = match s.singular? {
+        SingularKind::ClampEnd => "end of a clamp's edge",
+        SingularKind::ReentrantCorner => "inner corner without a radius",
+        SingularKind::StackEdge => "end of a layer's edge",
+    };
+    let radius =
+        s.mean_radius_m.map_or(String::new(), |r| format!(" of radius {} \u{b5}m", plain(r * 1e6, 3)));
+    Some(format!("{kind}: mean over a half-disc{radius}"))
 }
 
 fn elongations(sheet: &mut Sheet, answer: &BendAnswer) {
@@ -310,9 +326,10 @@ fn accuracy(sheet: &mut Sheet, a: &Accuracy) {
     sheet.value(
         "linear solve",
         format!(
-            "{:.1} good digits after {} corrections (one plain solve: {:.1}); loads and supports balance to {}",
+            "{:.1} good digits after {} correction{} (one plain solve: {:.1}); loads and supports balance to {}",
             a.digits,
             a.corrections,
+            if a.corrections == 1 { "" } else { "s" },
             -a.first_correction.max(1e-16).log10(),
             format_args!("{:.0e}", a.balance)
         ),

@@ -24,7 +24,7 @@ impl Grid {
     }
 
     /// Adds a row; missing cells stay empty.
-    pub(super) fn row<const N: usize>(&mut self, cells: [String; N]) {
+    pub(super) fn row(&mut self, cells: impl Into<Vec<String>>) {
         self.rows.push(cells.into());
     }
 

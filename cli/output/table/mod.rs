@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 const WIDTH: usize = 110;
 
 /// Foot of every report.
-pub(crate) const FOOT: &str = "Estimates from a model and the test data named above. Not a certificate. Check on \
+const FOOT: &str = "Estimates from a model and the test data named above. Not a certificate. Check on \
      samples before relying on any figure. Follow local rules and the makers' safety sheets.";
 
 /// Text being put together; writing to it cannot fail.

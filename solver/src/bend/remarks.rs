@@ -2,6 +2,7 @@
 
 use crate::result::{BendAnswer, BendReport, BondLimit, Caution, LimitCheck, Remark};
 use copperbend_mesh::board::Board;
+use copperbend_mesh::coil::clearance::distance_m;
 
 /// Flap angle from which a linear answer is questionable, rad (5 degrees).
 const LARGE_ANGLE_RAD: f64 = 5.0 * std::f64::consts::PI / 180.0;
@@ -22,6 +23,7 @@ pub(super) fn fill(board: &Board, report: &mut BendReport) {
         .collect();
     for answer in &report.answers {
         report.warnings.extend(warnings(board, answer));
+        report.warnings.extend(contact_remarks(board, answer));
     }
     report.cautions = cautions(board);
     report.left_out = left_out(board, report);
@@ -101,6 +103,32 @@ fn warnings(board: &Board, answer: &BendAnswer) -> Vec<Remark> {
             format!("the displacements have only {:.1} good digits", answer.accuracy.digits),
             "use larger triangles ([mesh] fine): below half the thickness they gain nothing",
         );
+    }
+    found
+}
+
+/// Magnets that the bent board would touch or pass through: the model knows no contact.
+fn contact_remarks(board: &Board, answer: &BendAnswer) -> Vec<Remark> {
+    let shape = &answer.shape;
+    let half = 0.5 * shape.thickness_m.iter().copied().fold(0.0, f64::max);
+    let mut found = Vec::new();
+    for magnet in &board.magnets {
+        let gap = |(p, d): (&[f64; 2], &[f64; 6])| {
+            let bent = [p[0] + d[0], p[1] + d[1], answer.mesh.reference_z_m + d[2]];
+            (distance_m(magnet, bent), *p)
+        };
+        let nearest = shape.points_m.iter().zip(&shape.loaded).map(gap).min_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some((distance, at)) = nearest
+            && distance < half
+        {
+            found.push(Remark {
+                place: format!("{}, x {:.2} mm, y {:.2} mm", bond_words(answer.bond), at[0] * 1e3, at[1] * 1e3),
+                text: format!("the bent board touches or passes through magnet '{}': contact is not modelled", magnet.name),
+                remedy: "lower the load, move the magnet away, or read the answer as the shape without the magnet in \
+                         the way"
+                    .into(),
+            });
+        }
     }
     found
 }
