@@ -303,7 +303,6 @@ impl Known {
     fn check(&self) {
         let settled = self.settle(&SettleOptions::default());
         let (off, stated, line) = self.judge(&settled);
-        println!("{line}");
         assert!(off.abs() <= self.allowed, "{line}");
         assert!(off.abs() <= stated, "{line}");
         let spot = self.spot(&settled);
@@ -367,7 +366,6 @@ fn stated_uncertainty_covers_the_error_on_every_mesh_of_the_sequence() {
             // A coarse mesh's spot wanders further than a settled one.
             let options = SettleOptions { max_refinements, ..SettleOptions::default() };
             let (off, stated, line) = known.judge(&known.settle(&options));
-            println!("{line}");
             assert!(off.abs() <= stated, "{line}");
         }
     }
@@ -399,10 +397,6 @@ fn sharp_corner_mean(far: Vec<(usize, f64)>) {
         (top, peak)
     };
     let ((first, _), (last, peak)) = (fine(0.01), fine(0.004));
-    println!(
-        "mean {:.4e} +- {:.1e}, finer {first:.4e}, {last:.4e}; peak {peak:.3e}",
-        spot.strain, spot.uncertainty
-    );
     assert!((spot.strain - last).abs() <= spot.uncertainty, "{} against {last}", spot.strain);
     assert!((first / last - 1.0).abs() < 0.01, "the finer means agree: {first}, {last}");
     assert!(peak > 1.3 * last.abs(), "the peak runs away: {peak} against {last}");

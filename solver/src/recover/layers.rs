@@ -83,3 +83,52 @@ fn trace_at(model: &Model, traces: &[Trace], spot: &Spot) -> Option<usize> {
         trace.triangles.iter().any(|&triangle| model.triangles[triangle as usize].contains(&spot.node))
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::laminate::{Laminate, Ply};
+    use crate::model::Solution;
+    use crate::recover::recover;
+    use crate::recover::tests::{grid, sheet};
+    use nalgebra::Vector6;
+
+    /// A strip of copper (layer 0) under a mask (layer 1) on its right half, bent to curvature -x: the highest
+    /// strain is at the far right, on the mask's upper face.
+    #[test]
+    fn mask_strain_is_set_against_its_elongation_and_names_the_copper_beside_it() {
+        let mut model = grid(16, 4, 0.25, |_, _| true);
+        let bare = sheet(0, 0.0, 0.02, 1e11);
+        let mask = Ply { layer: LayerId(1), z0_m: 0.02, z1_m: 0.03, ..bare.plies[0].clone() };
+        model.laminates = vec![bare.clone(), Laminate::new(vec![bare.plies[0].clone(), mask])];
+        for (laminate, corners) in model.laminate_of.iter_mut().zip(&model.triangles) {
+            let x = corners.iter().map(|&n| model.nodes_m[n as usize][0]).sum::<f64>() / 3.0;
+            *laminate = u32::from(x > 2.0);
+        }
+        let displacement = model
+            .nodes_m
+            .iter()
+            .map(|p| Vector6::new(0.0, 0.0, p[0].powi(3) / 6.0, 0.0, -0.5 * p[0] * p[0], 0.0))
+            .collect();
+        let recovered = recover(&model, &Solution { displacement, ..Solution::default() }, 0.0);
+        let copper = Trace {
+            name: "lead".into(),
+            layer: Some(LayerId(0)),
+            triangles: (0..u32::try_from(model.triangles.len()).unwrap()).collect(),
+            ranked: true,
+            ..Trace::default()
+        };
+        let wish =
+            |layer, elongation| LayerWish { layer: LayerId(layer), elongation, cracks_reach_copper: true };
+        let found = layer_strains(&model, &recovered, &[wish(1, Some(0.05)), wish(7, None)], &[copper]);
+        assert_eq!(found.len(), 1, "layer 7 is nowhere: {found:?}");
+        let mask = &found[0];
+        // Curvature -4 at the end of the strip, 0.03 above the reference plane.
+        assert!((mask.strain + 0.12).abs() < 0.003, "{mask:?}");
+        assert_eq!((mask.face, mask.beside_trace), (Face::Upper, Some(0)), "{mask:?}");
+        assert!(
+            mask.share().is_some_and(|share| (share - mask.strain.abs() / 0.05).abs() < 1e-15),
+            "{mask:?}"
+        );
+    }
+}

@@ -308,3 +308,23 @@ fn spots_merge_within_the_track_width_and_say_where_they_are() {
     );
     assert!(top.uncertainty >= 0.01 * top.strain.abs() && !top.indicative, "{top:?}");
 }
+
+#[test]
+fn threads_change_no_bit() {
+    let model = grid(20, 10, 0.25, |_, _| true);
+    let displacement = model
+        .nodes_m
+        .iter()
+        .map(|p| {
+            Vector6::new((3.0 * p[0]).sin(), (2.0 * p[1]).cos(), p[0] * p[1], p[0].cos(), p[1].sin(), 0.1)
+        })
+        .collect();
+    let solution = Solution { displacement, ..Solution::default() };
+    let run = |threads| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool");
+        pool.install(|| recover(&model, &solution, 0.0))
+    };
+    let (one, four) = (run(1), run(4));
+    assert!(one.zone_nodes == four.zone_nodes, "strains differ between thread counts");
+    assert_eq!((one.error, one.energy), (four.error, four.energy), "errors differ between thread counts");
+}
