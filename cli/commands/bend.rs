@@ -30,19 +30,19 @@ pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
     };
     let report = bend(&design.board, &wishes, &mut progress)?;
     progress.say("pictures and files");
-    let mut files = fields(&report);
-    if !options.leave_out.no_pictures {
-        files.extend(pictures(&design, &report, options)?);
-    }
+    let drawn = || match options.leave_out.no_pictures {
+        true => Ok(Vec::new()),
+        false => pictures(&design, &report, options),
+    };
+    let (mut files, drawn) = rayon::join(|| fields(&report), drawn);
+    files.extend(drawn?);
     files.push(("spots.csv".to_owned(), csv::spots(&report)));
     files.sort();
     let names: Vec<&str> = files.iter().map(|f| f.0.as_str()).collect();
     let results = json::results(&report, &design.name, &design.text, &names)?;
     let mut out = OutFolder::open(&folder)?;
-    for (name, bytes) in &files {
-        out.put(name, bytes)?;
-    }
-    out.put("results.json", &results)?;
+    files.push(("results.json".to_owned(), results));
+    out.put_all(&files)?;
     let written = out.finish()?;
     drop(progress);
     screen::print(&table::bend(&report, &written))?;

@@ -5,6 +5,7 @@
 //! own files as they were.
 
 use crate::failure::Failure;
+use rayon::prelude::*;
 use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -57,14 +58,29 @@ impl OutFolder {
     /// # Errors
     /// The file cannot be written in full (disk full, no permission).
     pub(crate) fn put(&mut self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
-        let path = self.side.join(name);
-        let written = fs::File::create(&path).and_then(|mut file| {
+        self.write(name, bytes)?;
+        self.names.push(name.to_owned());
+        Ok(())
+    }
+
+    /// Writes several files to the side folder at the same time.
+    ///
+    /// # Errors
+    /// A file cannot be written in full; of several the first in the list is named.
+    pub(crate) fn put_all(&mut self, files: &[(String, Vec<u8>)]) -> Result<(), Failure> {
+        let written: Vec<Result<(), Failure>> =
+            files.par_iter().map(|(name, bytes)| self.write(name, bytes)).collect();
+        written.into_iter().collect::<Result<Vec<()>, Failure>>()?;
+        self.names.extend(files.iter().map(|(name, _)| name.clone()));
+        Ok(())
+    }
+
+    fn write(&self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
+        let written = fs::File::create(self.side.join(name)).and_then(|mut file| {
             file.write_all(bytes)?;
             file.sync_all()
         });
-        written.map_err(|e| cannot("write", &self.target.join(name), &e))?;
-        self.names.push(name.to_owned());
-        Ok(())
+        written.map_err(|e| cannot("write", &self.target.join(name), &e))
     }
 
     /// Renames every file into place and returns their paths.

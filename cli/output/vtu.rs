@@ -6,7 +6,7 @@
 //! Places without a value carry not-a-number.
 
 use copperbend_solver::result::{BendAnswer, Face, Shape, StrainMap};
-use std::collections::BTreeMap;
+use rayon::prelude::*;
 
 /// Writes the grid of one answer.
 pub(crate) fn write(answer: &BendAnswer) -> Vec<u8> {
@@ -59,7 +59,8 @@ struct Split {
 
 impl Split {
     fn of(shape: &Shape) -> Self {
-        let mut seen: BTreeMap<(u32, u32), usize> = BTreeMap::new();
+        // Zones seen so far at each node, with the point of each.
+        let mut seen: Vec<Vec<(u32, usize)>> = vec![Vec::new(); shape.points_m.len()];
         let mut node_of = Vec::new();
         let corners = shape
             .triangles
@@ -67,10 +68,13 @@ impl Split {
             .zip(&shape.zone_of)
             .map(|(t, &zone)| {
                 t.map(|node| {
-                    *seen.entry((node, zone)).or_insert_with(|| {
-                        node_of.push(node);
-                        node_of.len() - 1
-                    })
+                    let here = &mut seen[node as usize];
+                    if let Some(known) = here.iter().find(|own| own.0 == zone) {
+                        return known.1;
+                    }
+                    node_of.push(node);
+                    here.push((zone, node_of.len() - 1));
+                    node_of.len() - 1
                 })
             })
             .collect();
@@ -172,15 +176,25 @@ fn escape(text: &str) -> String {
 /// Base64 with padding (RFC 4648, section 4).
 fn base64_into(out: &mut String, bytes: &[u8]) {
     const ALPHABET: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    out.reserve(bytes.len().div_ceil(3) * 4);
-    for chunk in bytes.chunks(3) {
-        let [a, b, c] = [0, 1, 2].map(|i| u32::from(chunk.get(i).copied().unwrap_or(0)));
-        let word = a << 16 | b << 8 | c;
-        for (i, shift) in [18, 12, 6, 0].into_iter().enumerate() {
-            let digit = ALPHABET[(word >> shift & 63) as usize];
-            out.push(if i <= chunk.len() { char::from(digit) } else { '=' });
-        }
-    }
+    // Whole groups of three bytes per worker, so that only the very end is padded.
+    let parts: Vec<String> = bytes
+        .par_chunks(3 << 15)
+        .map(|part| {
+            let mut coded = String::with_capacity(part.len().div_ceil(3) * 4);
+            for chunk in part.chunks(3) {
+                let [a, b, c] = [0, 1, 2].map(|i| u32::from(chunk.get(i).copied().unwrap_or(0)));
+                let word = a << 16 | b << 8 | c;
+                let digit = |shift: u32| char::from(ALPHABET[(word >> shift & 63) as usize]);
+                coded.push(digit(18));
+                coded.push(digit(12));
+                coded.push(if chunk.len() > 1 { digit(6) } else { '=' });
+                coded.push(if chunk.len() > 2 { digit(0) } else { '=' });
+            }
+            coded
+        })
+        .collect();
+    out.reserve(parts.iter().map(String::len).sum());
+    parts.iter().for_each(|part| out.push_str(part));
 }
 
 #[cfg(test)]

@@ -97,8 +97,11 @@ fn drive_load(sheet: &mut Sheet, d: &DriveLoad) {
         format!("{} (positive lifts the flap)", engineering(d.torque_nm, "N\u{b7}m")),
     );
     sheet.value("torque constant", engineering(d.torque_constant_nm_per_a, "N\u{b7}m/A"));
-    sheet.value("roll torque, arm axis", engineering(d.roll_torque_nm, "N\u{b7}m"));
-    sheet.value("yaw torque, +z", engineering(d.yaw_torque_nm, "N\u{b7}m"));
+    // What cancels by symmetry leaves rounding behind; it is not a torque.
+    let scale = d.torque_nm.abs().max(d.roll_torque_nm.abs()).max(d.yaw_torque_nm.abs());
+    let clean = |torque: f64| if torque.abs() < 1e-9 * scale { 0.0 } else { torque };
+    sheet.value("roll torque, arm axis", engineering(clean(d.roll_torque_nm), "N\u{b7}m"));
+    sheet.value("yaw torque, +z", engineering(clean(d.yaw_torque_nm), "N\u{b7}m"));
     sheet.value("largest flux density", format!("{} on the path", engineering(d.field_max_t, "T")));
     sheet.value(
         "resistance at 20 \u{b0}C",

@@ -2,15 +2,15 @@
 
 use crate::region::{Point, Region};
 
-/// Index into [`Board::materials`].
+/// Index into [`super::Board::materials`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct MaterialId(pub u32);
 
-/// Index into [`Board::layers`], counted from the bottom.
+/// Index into [`super::Board::layers`], counted from the bottom.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct LayerId(pub u32);
 
-/// Index into [`Board::conductors`].
+/// Index into [`super::Board::conductors`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct ConductorId(pub u32);
 
@@ -150,7 +150,7 @@ pub struct Layer {
     pub direction_rad: f64,
     /// Smeared coils in this layer.
     pub smears: Vec<Smear>,
-    /// Stiffener this layer belongs to (sheet or tape), index into [`Board::stiffeners`].
+    /// Stiffener this layer belongs to (sheet or tape), index into [`super::Board::stiffeners`].
     pub stiffener: Option<u32>,
 }
 
@@ -165,7 +165,7 @@ pub enum Bond {
     Tape(f64),
 }
 
-/// A stiffener: its layers are in [`Board::layers`].
+/// A stiffener: its layers are in [`super::Board::layers`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stiffener {
     /// Name as written.

@@ -3,15 +3,15 @@
 //! Foil moduli are disputed, so the figure is shown as a span. Both ends are solved on the first mesh of the board
 //! and applied as ratios to the settled strain: the ratio hardly depends on the mesh.
 
-use super::state::{State, solve_all};
+use super::state::{State, solve_loaded};
 use super::{BendOptions, mesh_error};
 use crate::error::SolveError;
-use crate::model::{Hinge, board_model_about, flap_motion};
-use crate::recover::{Spot, board_traces, recover, trace_values};
+use crate::model::{Hinge, Model, Solution, board_model_about, flap_motion};
+use crate::recover::{Spot, Trace, board_traces, recover_at, trace_values};
 use crate::result::{BondLimit, ModulusSpan};
 use crate::settle::Settled;
 use copperbend_mesh::board::{Board, Elastic, MaterialId, Value};
-use copperbend_mesh::triangulate::{BoardMesh, board_mesh};
+use copperbend_mesh::triangulate::board_mesh;
 
 /// Meshes up to this many triangles serve for the ratios as they are.
 const LARGE: usize = 20_000;
@@ -38,16 +38,22 @@ pub(super) fn modulus_span(
     let mut strain = [top.strain; 3];
     let mut angle = [None; 3];
     let mut seen = [0.0; 3];
-    for (n, &modulus) in moduli.iter().enumerate() {
-        let varied = with_modulus(board, material, modulus / moduli[1]);
+    let same_mesh = std::ptr::eq(mesh, &state.mesh);
+    for n in [1, 0, 2] {
+        if n != 1 && moduli[n] <= moduli[1] && moduli[n] >= moduli[1] {
+            (seen[n], angle[n]) = (seen[1], angle[1]);
+            continue;
+        }
+        let known = (n == 1 && same_mesh).then_some(&settled.trial.solution);
+        let varied = with_modulus(board, material, moduli[n] / moduli[1]);
         let own = board_model_about(&varied, mesh, bond, options.reference_z_m)?;
-        let (model, solution, state) = solve_all(&varied, mesh.clone(), own, &hinge)?;
-        let recovered = recover(&model, &solution, 1.0);
-        let traces = board_traces(&varied, &state.mesh);
-        let values = trace_values(&model, &recovered, &traces[top.trace]);
-        let near = values.iter().min_by(|a, b| gap(mesh, a.0, top).total_cmp(&gap(mesh, b.0, top)));
-        seen[n] = near.map_or(0.0, |v| v.2.strain);
-        angle[n] = flap_motion(&varied, &state.mesh, &hinge, &solution.displacement).map(|m| m.lift_rad);
+        let solution = match known {
+            Some(solution) => solution.clone(),
+            None => solve_loaded(&varied, mesh, &own)?,
+        };
+        let trace = &board_traces(&varied, mesh)[top.trace];
+        seen[n] = strain_near(&own.model, &solution, trace, top);
+        angle[n] = flap_motion(&varied, mesh, &hinge, &solution.displacement).map(|m| m.lift_rad);
     }
     for n in [0, 2] {
         if seen[1] != 0.0 {
@@ -67,9 +73,18 @@ pub(super) fn modulus_span(
     }))
 }
 
-fn gap(mesh: &BoardMesh, node: u32, spot: &Spot) -> f64 {
-    let at = mesh.flat.points_m[node as usize];
-    (at[0] - spot.place_m[0]).hypot(at[1] - spot.place_m[1])
+/// Ranking strain of a trace at its node nearest to a spot.
+fn strain_near(model: &Model, solution: &Solution, trace: &Trace, top: &Spot) -> f64 {
+    let gap = |node: u32| {
+        let at = model.nodes_m[node as usize];
+        (at[0] - top.place_m[0]).hypot(at[1] - top.place_m[1])
+    };
+    let mut nodes: Vec<u32> = trace.triangles.iter().flat_map(|&t| model.triangles[t as usize]).collect();
+    nodes.sort_unstable();
+    let Some(nearest) = nodes.into_iter().min_by(|&a, &b| gap(a).total_cmp(&gap(b))) else { return 0.0 };
+    let recovered = recover_at(model, solution, 1.0, &[nearest]);
+    let values = trace_values(model, &recovered, trace);
+    values.iter().find(|value| value.0 == nearest).map_or(0.0, |value| value.2.strain)
 }
 
 /// Low end, value, high end of the modulus (direction 1), Pa.

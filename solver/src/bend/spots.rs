@@ -2,7 +2,7 @@
 
 use super::BendOptions;
 use super::state::State;
-use crate::recover::{self, layer_strains, layer_wishes, nearest_landmark, rank_layer, recover};
+use crate::recover::{self, layer_strains, layer_wishes, nearest_landmark, rank_layer, recover_at};
 use crate::result::{BendAnswer, ElongationCheck, Face, SingularKind, Spot};
 use crate::settle::Settled;
 use copperbend_mesh::board::Board;
@@ -11,7 +11,9 @@ use copperbend_mesh::board::Board;
 pub(super) fn fill(board: &Board, options: &BendOptions, settled: &Settled<State>, answer: &mut BendAnswer) {
     let trial = &settled.trial;
     let most = usize::try_from(options.max_spots).unwrap_or(usize::MAX);
-    let unloaded = recover(&trial.model, &trial.extra.unloaded, trial.thermal_factor);
+    let mut nodes: Vec<u32> = settled.spots.iter().take(most).map(|spot| spot.node).collect();
+    nodes.sort_unstable();
+    let unloaded = recover_at(&trial.model, &trial.extra.unloaded, trial.thermal_factor, &nodes);
     answer.spots = settled
         .spots
         .iter()

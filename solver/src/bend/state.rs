@@ -1,6 +1,7 @@
 //! One mesh solved under every load case that the report needs.
 
 use crate::error::SolveError;
+use crate::laminate::Laminate;
 use crate::lorentz::nodal::{Carrier, held_triangles, nodal_load};
 use crate::lorentz::{HingeLine, board_resistance_ohm, coil_load};
 use crate::magnet::Field;
@@ -51,7 +52,12 @@ pub(super) fn solve_all(
     let all = all_loads(board, &mesh, &own, by_drive.as_ref())?;
     let case = |nodal: Nodal| LoadCase { nodal, thermal_factor: 1.0, prescribed_factor: 1.0 };
     let alone = |nodal: Nodal| LoadCase { nodal, thermal_factor: 0.0, prescribed_factor: 0.0 };
-    let mut cases = vec![case(all), case(before)];
+    let still = at_rest(&own.model, &before);
+    let rest = case(before);
+    let mut cases = vec![case(all)];
+    if !still {
+        cases.push(rest.clone());
+    }
     let flap = triangles_in(&mesh, Role::Flap);
     if !flap.is_empty() {
         cases.push(alone(loads::unit_couple(&mesh, &flap, [hinge.axis()[0], hinge.axis()[1]])));
@@ -66,10 +72,10 @@ pub(super) fn solve_all(
     let prepared = Prepared::new(&own.model)?;
     let mut solved = prepared.solve(&cases)?.into_iter();
     let loaded = solved.next().unwrap_or_default();
-    let unloaded = solved.next().unwrap_or_default();
+    let unloaded = if still { unmoved(&own.model) } else { solved.next().unwrap_or_default() };
     let balances = [
         balance(&prepared, &cases[0], &loaded, &own.model),
-        balance(&prepared, &cases[1], &unloaded, &own.model),
+        balance(&prepared, &rest, &unloaded, &own.model),
     ];
     let n_unknowns = prepared.n_unknowns();
     let springs = if flap.is_empty() {
@@ -88,6 +94,30 @@ pub(super) fn solve_all(
         drive,
     };
     Ok((own.model, loaded, state))
+}
+
+/// Whether nothing bends the board before it is loaded: no weight at assembly, no heating, no moved support.
+fn at_rest(model: &Model, nodal: &Nodal) -> bool {
+    let cold = |l: &Laminate| l.thermal_n.amax() == 0.0 && l.thermal_m.amax() == 0.0;
+    nodal.iter().all(|load| load.amax() == 0.0)
+        && model.laminates.iter().all(cold)
+        && model.freedoms.blocks.iter().all(|block| block.value.iter().all(|&value| value == 0.0))
+}
+
+/// The solution of a model that nothing acts on.
+fn unmoved(model: &Model) -> Solution {
+    let zeros = vec![Vector6::zeros(); model.nodes_m.len()];
+    Solution { displacement: zeros.clone(), trailing: zeros, refinements: 1, ..Solution::default() }
+}
+
+/// The loaded state alone, solved.
+pub(super) fn solve_loaded(
+    board: &Board,
+    mesh: &BoardMesh,
+    own: &BoardModel,
+) -> Result<Solution, SolveError> {
+    let case = loaded_case(board, mesh, own)?;
+    Ok(Prepared::new(&own.model)?.solve(&[case])?.pop().unwrap_or_default())
 }
 
 /// Mechanical loads, weight and drive together.

@@ -170,6 +170,32 @@ fn local_motion(
 /// `thermal_factor`: the load case's factor on the plies' heating. Returns total strains.
 #[must_use]
 pub fn recover(model: &Model, solution: &Solution, thermal_factor: f64) -> Recovered {
+    let (mut recovered, topology) = gather(model, solution, thermal_factor);
+    recovered.singular = singular_points(model, &topology);
+    let all: Vec<usize> = (0..recovered.zone_nodes.len()).collect();
+    fit(model, solution, &mut recovered, &all);
+    energies(model, &mut recovered);
+    recovered
+}
+
+/// Strains recovered at a few nodes only, the same to the last bit as [`recover`] gives there; elsewhere zero.
+///
+/// Singular points and errors are left out. `nodes`: sorted.
+pub(crate) fn recover_at(
+    model: &Model,
+    solution: &Solution,
+    thermal_factor: f64,
+    nodes: &[u32],
+) -> Recovered {
+    let (mut recovered, _) = gather(model, solution, thermal_factor);
+    let wanted = |&z: &usize| nodes.binary_search(&recovered.zone_nodes[z].node).is_ok();
+    let few: Vec<usize> = (0..recovered.zone_nodes.len()).filter(wanted).collect();
+    fit(model, solution, &mut recovered, &few);
+    recovered
+}
+
+/// The triangles' own strains, sorted into zone-nodes.
+fn gather(model: &Model, solution: &Solution, thermal_factor: f64) -> (Recovered, Topology) {
     let own: Vec<Own> =
         (0..model.triangles.len()).into_par_iter().map(|t| own_strains(model, solution, t)).collect();
     let topology = Topology::new(model.nodes_m.len(), &model.triangles);
@@ -178,27 +204,29 @@ pub fn recover(model: &Model, solution: &Solution, thermal_factor: f64) -> Recov
         triad: own.iter().map(|own| own.triad).collect(),
         area_m2: own.iter().map(|own| own.area_m2).collect(),
         thermal_factor,
-        singular: singular_points(model, &topology),
         ..Recovered::default()
     };
     group(model, &topology, &mut recovered);
-    let all = 0..recovered.zone_nodes.len();
-    let means: Vec<Vector6<f64>> = all.clone().into_par_iter().map(|z| mean(&recovered, z)).collect();
-    for (own, mean) in recovered.zone_nodes.iter_mut().zip(means) {
-        own.mean = mean;
+    (recovered, topology)
+}
+
+/// Means and both fits at the given zone-nodes.
+fn fit(model: &Model, solution: &Solution, recovered: &mut Recovered, at: &[usize]) {
+    let means: Vec<Vector6<f64>> = at.par_iter().map(|&z| mean(recovered, z)).collect();
+    for (&z, mean) in at.iter().zip(means) {
+        recovered.zone_nodes[z].mean = mean;
     }
-    let fits: Vec<[Vector6<f64>; 2]> = all
-        .into_par_iter()
-        .map(|z| {
-            let strain = mid_side_fit(&model.nodes_m, &recovered, z);
-            [strain, nodal_fit(model, solution, &recovered, z).unwrap_or(strain)]
+    let fits: Vec<[Vector6<f64>; 2]> = at
+        .par_iter()
+        .map(|&z| {
+            let strain = mid_side_fit(&model.nodes_m, recovered, z);
+            [strain, nodal_fit(model, solution, recovered, z).unwrap_or(strain)]
         })
         .collect();
-    for (own, [strain, second]) in recovered.zone_nodes.iter_mut().zip(fits) {
+    for (&z, [strain, second]) in at.iter().zip(fits) {
+        let own = &mut recovered.zone_nodes[z];
         (own.strain, own.second) = (strain, second);
     }
-    energies(model, &mut recovered);
-    recovered
 }
 
 /// Recovery zone of a triangle.

@@ -77,6 +77,9 @@ fn clip(
     radius_m: f64,
 ) -> Option<Piece> {
     let t = triangle as usize;
+    if !may_reach(model, triangle, centre, radius_m) {
+        return None;
+    }
     let local = model.triangles[t]
         .map(|node| recovered.triad[t] * (Vector3::from(model.nodes_m[node as usize]) - centre));
     if local[0][2].abs() > radius_m {
@@ -107,6 +110,14 @@ fn clip(
     });
     let distance_m = polygon.iter().map(|&[x, y]| x.hypot(y)).fold(f64::INFINITY, f64::min);
     Some(Piece { area_m2, share, distance_m })
+}
+
+/// False where a triangle is certainly out of the disc: cheap, before any clipping.
+fn may_reach(model: &Model, triangle: u32, centre: &Vector3<f64>, radius_m: f64) -> bool {
+    let [p, q, r] = model.triangles[triangle as usize].map(|n| Vector3::from(model.nodes_m[n as usize]));
+    // Every point of the triangle lies within its longer side from p; the disc may be tilted by its own radius.
+    let side = (q - p).norm_squared().max((r - p).norm_squared()).sqrt();
+    (p - centre).norm_squared() <= (side + 1.01 * radius_m).powi(2) + radius_m.powi(2)
 }
 
 fn cross(p: [f64; 2], q: [f64; 2], r: [f64; 2]) -> f64 {

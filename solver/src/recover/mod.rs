@@ -5,6 +5,7 @@
 //! [`crate::settle`].
 
 mod board_traces;
+mod cells;
 mod corners;
 mod fields;
 mod fit;
@@ -25,7 +26,7 @@ pub use spots::{Spot, SpotMean, SpotOptions, Trace, spots, trace_values};
 pub use topology::{Edge, Topology};
 
 pub(crate) use corners::thickness_m;
-pub(crate) use fields::zone;
+pub(crate) use fields::{recover_at, zone};
 pub(crate) use spots::{distance_m, trace_mean};
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! Strain at a face of a layer, and the one number that ranks it.
 //!
 //! In: generalised strains (ex, ey, gxy, kx, ky, kxy) and a laminate. Out: mechanical strain at a height, the
-//! normal strain of largest magnitude over directions and faces. Absent: places, see [`super::spots`].
+//! normal strain of largest magnitude over directions and faces. Absent: places, see [`mod@super::spots`].
 
 use crate::laminate::Laminate;
 use copperbend_mesh::board::LayerId;

@@ -3,6 +3,7 @@
 //! In: a model, its recovered strains, traces. Out: spots, largest first. Absent: comparison between meshes, see
 //! [`crate::settle`].
 
+use super::cells::Cells;
 use super::corners::{Singular, thickness_m};
 use super::fields::{Recovered, zone};
 use super::mean::disc_mean;
@@ -157,8 +158,18 @@ pub(crate) fn trace_mean(
     of: (u32, u32),
     disc: ([f64; 3], f64),
 ) -> Option<TraceMean> {
-    let layer = trace.layer?;
-    let triangles: Vec<u32> = trace.triangles.iter().copied().filter(|&t| zone(model, t) == of.0).collect();
+    mean_of(model, recovered, (trace.layer?, &trace.triangles), of, disc)
+}
+
+/// The same from a layer and those of a trace's triangles that may reach the disc, sorted.
+fn mean_of(
+    model: &Model,
+    recovered: &Recovered,
+    (layer, near): (LayerId, &[u32]),
+    of: (u32, u32),
+    disc: ([f64; 3], f64),
+) -> Option<TraceMean> {
+    let triangles: Vec<u32> = near.iter().copied().filter(|&t| zone(model, t) == of.0).collect();
     let mean = disc_mean(model, recovered, &triangles, disc.0, disc.1)?;
     let stack = &model.laminates[of.1 as usize];
     Some(TraceMean {
@@ -222,10 +233,11 @@ impl Look<'_> {
 
     fn spots(&self, trace: usize, options: &SpotOptions) -> Vec<Spot> {
         let values = self.values();
+        let cells = Cells::new(self.model, &self.trace.triangles);
         let mut candidates: Vec<Spot> = self
             .maxima(&values)
             .into_iter()
-            .filter_map(|k| self.spot(trace, &values[k], options.floor))
+            .filter_map(|k| self.spot(trace, &values[k], options.floor, &cells))
             .collect();
         sort(&mut candidates);
         let mut kept: Vec<Spot> = Vec::new();
@@ -239,7 +251,7 @@ impl Look<'_> {
         kept
     }
 
-    fn spot(&self, trace: usize, value: &(u32, u32, Ranked), floor: f64) -> Option<Spot> {
+    fn spot(&self, trace: usize, value: &(u32, u32, Ranked), floor: f64, cells: &Cells) -> Option<Spot> {
         let (node, zone_node, ranked) = *value;
         let own = &self.recovered.zone_nodes[zone_node as usize];
         let second = self.rank(own.laminate, &own.second)?.strain;
@@ -271,7 +283,7 @@ impl Look<'_> {
         };
         let mut final_ranked = ranked;
         let mut triad = own.triad;
-        if let Some((mean, about)) = self.about_singular(&spot) {
+        if let Some((mean, about)) = self.about_singular(&spot, cells) {
             spot.mean = Some(mean);
             spot.place_m = mean.singular.place_m;
             spot.strain = about.ranked.strain;
@@ -286,7 +298,7 @@ impl Look<'_> {
     }
 
     /// The singular point that a spot belongs to, with the mean about it.
-    fn about_singular(&self, spot: &Spot) -> Option<(SpotMean, TraceMean)> {
+    fn about_singular(&self, spot: &Spot, cells: &Cells) -> Option<(SpotMean, TraceMean)> {
         let near = self
             .recovered
             .singular
@@ -296,16 +308,26 @@ impl Look<'_> {
             .filter(|(distance, singular)| *distance <= singular.thickness_m.max(2.0 * spot.size_m))
             .min_by(|one, other| one.0.total_cmp(&other.0))?
             .1;
-        let touches = |&&triangle: &&u32| self.model.triangles[triangle as usize].contains(&near.node);
         let mut singular = *near;
-        if self.trace.triangles.iter().find(touches).is_none() {
+        if !self.touches(near.node) {
             singular.place_m = spot.place_m;
         }
         let radius_m = near.thickness_m;
         let disc = (singular.place_m, radius_m);
-        let about = trace_mean(self.model, self.recovered, self.trace, (spot.zone, spot.laminate), disc)?;
+        let layer = self.trace.layer?;
+        let close = cells.around(&singular.place_m, radius_m);
+        let of = (spot.zone, spot.laminate);
+        let about = mean_of(self.model, self.recovered, (layer, &close), of, disc)?;
         let resolved = about.size_m <= 0.55 * radius_m;
         Some((SpotMean { singular, radius_m, resolved, size_m: about.size_m }, about))
+    }
+
+    /// Whether a triangle of the trace has this node as a corner.
+    fn touches(&self, node: u32) -> bool {
+        let zone_nodes = &self.recovered.zone_nodes;
+        let first = zone_nodes.partition_point(|own| own.node < node);
+        let here = zone_nodes[first..].iter().take_while(|own| own.node == node);
+        here.flat_map(|own| &own.triangles).any(|(t, _)| self.trace.triangles.binary_search(t).is_ok())
     }
 
     /// Strain along the track, and whether the ranking strain runs across a track too narrow for a shell.

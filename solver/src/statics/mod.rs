@@ -26,6 +26,7 @@ use crate::linear::{Factor, LinearError, Structure};
 use crate::model::{LoadCase, Model, Solution};
 use nalgebra::{Vector3, Vector6};
 use pair::Pair6;
+use rayon::prelude::*;
 use residual::{Forces, State};
 use std::time::Instant;
 
@@ -145,7 +146,7 @@ impl<'m> Prepared<'m> {
         }
         let mut solutions = Vec::with_capacity(cases.len());
         for group in cases.chunks(GROUP) {
-            let mut runs: Vec<Run<'_>> = group.iter().map(|case| Run::new(self, case)).collect();
+            let mut runs: Vec<Run<'_>> = group.par_iter().map(|case| Run::new(self, case)).collect();
             while runs.iter().any(|run| !run.done) {
                 self.step(&mut runs)?;
             }
@@ -167,10 +168,9 @@ impl<'m> Prepared<'m> {
             rhs.extend_from_slice(&run.residual);
         }
         self.layout.structure.solve(&self.factor, &mut rhs, active.len()).map_err(|e| refused(&e))?;
-        for (k, run) in active.iter_mut().enumerate() {
-            run.advance(self, &rhs[n * k..n * (k + 1)])?;
-        }
-        Ok(())
+        let parts = active.par_iter_mut().zip(rhs.par_chunks_exact(n.max(1)));
+        // All outcomes are gathered first, so that of several errors the same one is told every time.
+        parts.map(|(run, step)| run.advance(self, step)).collect::<Vec<_>>().into_iter().collect()
     }
 
     fn solution(&self, run: &Run<'_>) -> Solution {

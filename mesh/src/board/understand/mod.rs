@@ -162,7 +162,11 @@ impl<'t> Builder<'t> {
         let remedy = match nearest(name, known.iter().copied()) {
             Some(close) => format!("did you mean `{close}`?"),
             None if known.is_empty() => format!("this file has no {what}: add it"),
-            None => format!("known: {}", known.join(", ")),
+            None => {
+                let mut seen = std::collections::BTreeSet::new();
+                let once: Vec<&str> = known.iter().copied().filter(|&name| seen.insert(name)).collect();
+                format!("known: {}", once.join(", "))
+            }
         };
         self.faults.add(span, format!("unknown {what} `{name}`"), remedy);
     }
