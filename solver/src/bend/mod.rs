@@ -133,6 +133,7 @@ fn answer(
         let at = |part: f64| (*done.borrow() + part) / passes;
         shared.borrow_mut().stage("mesh", at(0.0))?;
         let mesh = board_mesh(board, sources).map_err(mesh_error)?;
+        shared.borrow_mut().stage("model", at(0.15))?;
         let own = crate::model::board_model_about(board, &mesh, bond, options.reference_z_m)?;
         shared.borrow_mut().stage("solve", at(0.2))?;
         let (model, solution, state) = solve_all(board, mesh, own, &hinge)?;

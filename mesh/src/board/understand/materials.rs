@@ -137,10 +137,10 @@ impl Builder<'_> {
             let place = self.faults.place(span.start);
             let text = format!(
                 "{name} {} of '{}' lies outside the plausible span {} to {} ({})",
-                engineering(v),
+                engineering(name, v),
                 from.name,
-                engineering(like.lo),
-                engineering(like.hi),
+                engineering(name, like.lo),
+                engineering(name, like.hi),
                 like.source
             );
             self.warn(place, text, "check the unit and the material's sheet");
@@ -313,6 +313,21 @@ struct Source {
 }
 
 /// A number with three significant digits in SI, for remarks.
-fn engineering(v: f64) -> String {
-    if v.abs() >= 1e-3 && v.abs() < 1e5 { super::round(v) } else { format!("{v:.3e}") }
+/// A property in the unit that data sheets use.
+fn engineering(name: &str, v: f64) -> String {
+    let (factor, unit) = match name {
+        _ if name.contains("modulus") && v.abs() >= 1e9 => (1e9, " GPa"),
+        _ if name.contains("modulus") && v.abs() >= 1e6 => (1e6, " MPa"),
+        _ if name.contains("modulus") => (1e3, " kPa"),
+        _ if name.starts_with("expansion") => (1e-6, " ppm/K"),
+        "density" => (1.0, " kg/m3"),
+        "elongation" => (1e-2, " %"),
+        "resistivity" => (1.0, " ohm m"),
+        "glass_point" => (1.0, " degC"),
+        _ => (1.0, ""),
+    };
+    let v = v / factor;
+    let figures =
+        if v == 0.0 || (1e-3..1e5).contains(&v.abs()) { super::round(v) } else { format!("{v:.3e}") };
+    format!("{figures}{unit}")
 }

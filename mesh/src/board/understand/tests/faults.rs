@@ -440,7 +440,7 @@ fn materials_and_tapes_are_checked() {
         warned
             .warnings
             .iter()
-            .any(|w| w.text.contains("youngs_modulus 9.000e9 of 'm' lies outside the plausible span")),
+            .any(|w| w.text.contains("youngs_modulus 9 GPa of 'm' lies outside the plausible span")),
         "{:#?}",
         warned.warnings
     );
