@@ -65,7 +65,7 @@ const FLAT: f64 = 1e-9;
 pub fn refuse_bad(mesh: &FlatMesh) -> Result<(), MeshError> {
     for t in 0..mesh.triangles.len() {
         let (area, side) = (mesh.area_m2(t), mesh.size_m(t));
-        if !(2.0 * area > FLAT * side * side) {
+        if area.is_nan() || 2.0 * area <= FLAT * side * side {
             let [x, y] = mesh.centroid_m(t);
             return Err(MeshError::new(
                 MeshFault::BadTriangle,

@@ -339,6 +339,8 @@ pub struct SettleHistory {
     pub settled: bool,
     /// Why it stopped ("within 1 %", "most triangles reached", ...).
     pub stopped: String,
+    /// What to do about it.
+    pub remedy: String,
 }
 
 /// Mesh and displacements of one answer.

@@ -100,6 +100,19 @@ impl Outcome {
             Self::NoSpots => "no ranked copper is strained",
         }
     }
+
+    /// What a reader can do about it.
+    #[must_use]
+    pub fn remedy(self) -> &'static str {
+        match self {
+            Self::Settled | Self::NoSpots => "nothing to do",
+            Self::RefinementLimit => "read each strain with its uncertainty, or raise [mesh] max_refinements",
+            Self::TriangleLimit => "read each strain with its uncertainty, or raise [mesh] max_triangles",
+            Self::ThicknessLimit => {
+                "read each strain with its uncertainty: closer than half a thickness to an edge a layered shell has no more to say"
+            }
+        }
+    }
 }
 
 /// One mesh of the sequence, for progress and report.

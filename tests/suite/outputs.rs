@@ -159,7 +159,7 @@ fn array(xml: &str, name: &str) -> Vec<u8> {
         bytes.extend_from_slice(&word.to_be_bytes()[1..four.len()]);
     }
     let length = u64::from_le_bytes(bytes[..8].try_into().expect("a length"));
-    assert_eq!(length as usize, bytes.len() - 8, "length of '{name}'");
+    assert_eq!(length, bytes.len() as u64 - 8, "length of '{name}'");
     bytes.split_off(8)
 }
 

@@ -22,7 +22,7 @@ fn sources(folder: &str) -> Vec<(PathBuf, String)> {
     found
 }
 
-/// Lines with one of the words outside comments, as "file:line".
+/// Lines with one of the words outside comments, each with its file and number.
 fn lines_with(folder: &str, words: &[&str], allowed: &str) -> Vec<String> {
     let hits = |(path, text): &(PathBuf, String)| -> Vec<String> {
         let named = path.display().to_string();

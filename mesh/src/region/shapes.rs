@@ -52,7 +52,8 @@ impl Region {
 
     fn stroke_of(path: &[Point], width_m: f64, ends: Ends, closed: bool) -> Self {
         let usable = |v: f64| v.is_finite() && v.abs() < 1e3;
-        if !(width_m > 0.0 && usable(width_m)) || !path.iter().flatten().all(|&v| usable(v)) {
+        let usable_width = width_m > 0.0 && usable(width_m);
+        if !usable_width || !path.iter().flatten().all(|&v| usable(v)) {
             return Self::default();
         }
         // In grid steps, so that the engine's own tolerances are far below the grid.

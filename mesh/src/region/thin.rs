@@ -74,7 +74,7 @@ impl Region {
                 for &j in buckets.near(p) {
                     let other = &sides[j as usize];
                     let (gap, t) = to_segment(p, other.ends[0], other.ends[1]);
-                    if !(gap < width_m) || is_neighbour(side.contour, place_m, other, (t, gap)) {
+                    if gap >= width_m || is_neighbour(side.contour, place_m, other, (t, gap)) {
                         continue;
                     }
                     let q = along(other.ends, t);

@@ -68,10 +68,8 @@ impl Arrangement {
             used[i] = wanted(metres(real(points[i])));
         }
         let mut new_of = vec![0_u32; points.len()];
-        let mut next = 0;
-        for i in (0..points.len()).filter(|&i| used[i]) {
+        for (next, i) in (0..).zip((0..points.len()).filter(|&i| used[i])) {
             new_of[i] = next;
-            next += 1;
         }
         let mut i = 0;
         self.points.retain(|_| {

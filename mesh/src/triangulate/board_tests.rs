@@ -27,6 +27,20 @@ fn layer(name: &str, kind: LayerKind, thickness_m: f64, region: Region) -> Layer
     }
 }
 
+fn film() -> Material {
+    Material {
+        name: "film".to_owned(),
+        description: String::new(),
+        elastic: Elastic::Isotropic { e_pa: value(4e9), nu: value(0.34) },
+        density_kg_m3: value(1420.0),
+        expansion_per_k: [value(2e-5), value(2e-5)],
+        elongation: None,
+        resistivity_ohm_m: None,
+        shear_pa: None,
+        glass_point_degc: None,
+    }
+}
+
 /// A vane of the photometer's chopper: pad, one arm 1.2 mm wide with fillets, flap with an opening; two tracks.
 fn vane() -> Board {
     let body = Region::union(&[
@@ -50,17 +64,7 @@ fn vane() -> Board {
     };
     Board {
         title: "vane".to_owned(),
-        materials: vec![Material {
-            name: "film".to_owned(),
-            description: String::new(),
-            elastic: Elastic::Isotropic { e_pa: value(4e9), nu: value(0.34) },
-            density_kg_m3: value(1420.0),
-            expansion_per_k: [value(2e-5), value(2e-5)],
-            elongation: None,
-            resistivity_ohm_m: None,
-            shear_pa: None,
-            glass_point_degc: None,
-        }],
+        materials: vec![film()],
         layers: vec![
             layer("base film", LayerKind::Film, 25e-6, outline.clone()),
             layer("copper", LayerKind::Copper, 18e-6, copper),

@@ -309,7 +309,7 @@ fn curve_keys(points: &[Point]) -> Vec<u64> {
             for level in (0..LEVELS).rev() {
                 let bit = 1_u32 << level;
                 let (right, upper) = (x & bit != 0, y & bit != 0);
-                key = key << 2 | u64::from(u8::from(right) * 3 ^ u8::from(upper));
+                key = (key << 2) | u64::from((u8::from(right) * 3) ^ u8::from(upper));
                 if !upper {
                     if right {
                         (x, y) = (!x, !y);

@@ -225,15 +225,11 @@ fn coinciding_edges_and_hair_gaps_cost_nothing() {
 #[test]
 fn slanted_near_coincidence_is_merged() {
     // The second region is cut from the first by algebra: its edges follow the slanted ones up to the snapping.
-    let big = Region::from_polygon(&[
-        [0.0, 0.0],
-        [9.0 * MM, 1.234 * MM],
-        [8.0 * MM, 6.789 * MM],
-        [-1.0 * MM, 5.0 * MM],
-    ]);
+    let big =
+        Region::from_polygon(&[[0.0, 0.0], [9.0 * MM, 1.234 * MM], [8.0 * MM, 6.789 * MM], [-MM, 5.0 * MM]]);
     let cut = big.difference(&Region::from_polygon(&[
-        [2.0 * MM, -1.0 * MM],
-        [3.3 * MM, -1.0 * MM],
+        [2.0 * MM, -MM],
+        [3.3 * MM, -MM],
         [3.9 * MM, 9.0 * MM],
         [2.1 * MM, 9.0 * MM],
     ]));

@@ -198,6 +198,7 @@ fn tables(
             tolerance: wishes.tolerance,
             settled: settled.outcome == crate::settle::Outcome::Settled,
             stopped: settled.outcome.words().into(),
+            remedy: settled.outcome.remedy().into(),
         },
         ..BendAnswer::default()
     }

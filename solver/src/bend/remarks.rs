@@ -82,10 +82,7 @@ fn warnings(board: &Board, answer: &BendAnswer) -> Vec<Remark> {
         );
     }
     if !answer.settle.settled && !answer.spots.is_empty() {
-        warn(
-            format!("the worst spots did not settle: {}", answer.settle.stopped),
-            "read each strain with its uncertainty; raise [mesh] max_refinements or max_triangles",
-        );
+        warn(format!("the worst spots did not settle: {}", answer.settle.stopped), &answer.settle.remedy);
     }
     if let Some(top) = answer.spots.first()
         && top.strain.abs() > YIELDING

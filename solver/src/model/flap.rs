@@ -8,6 +8,9 @@ use copperbend_mesh::region::Point;
 use copperbend_mesh::triangulate::{BoardMesh, Role};
 use nalgebra::{Matrix3, Vector3, Vector6};
 
+/// Weight, place and movement at the middle of a triangle's side.
+type Sample = (f64, Point, Vector3<f64>);
+
 /// Hinge line and arm direction (TERMS of the program: through the arms' roots, normal to their mean direction, z = 0).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Hinge {
@@ -110,7 +113,7 @@ fn plane_motion(
 ) -> Option<PlaneMotion> {
     let flat = &mesh.flat;
     // Integrals over the triangles by the mid-side rule, exact for the products of linear fields below.
-    let samples: Vec<(f64, Point, Vector3<f64>)> = triangles
+    let samples: Vec<Sample> = triangles
         .iter()
         .flat_map(|&t| {
             let corners = flat.triangles[t];
@@ -124,9 +127,7 @@ fn plane_motion(
         })
         .collect();
     let total: f64 = samples.iter().map(|s| s.0).sum();
-    let mean = |of: &dyn Fn(&(f64, Point, Vector3<f64>)) -> f64| {
-        samples.iter().map(|s| s.0 * of(s)).sum::<f64>() / total
-    };
+    let mean = |of: &dyn Fn(&Sample) -> f64| samples.iter().map(|s| s.0 * of(s)).sum::<f64>() / total;
     let centre = [mean(&|s| s.1[0]), mean(&|s| s.1[1])];
     let moved = [mean(&|s| s.2[0]), mean(&|s| s.2[1]), mean(&|s| s.2[2])];
     let mut normal = Matrix3::zeros();

@@ -86,7 +86,7 @@ pub(super) fn area_shares(flat: &FlatMesh, triangles: &[usize]) -> Vec<(u32, f64
             flat.triangles[t].map(|node| (node, share))
         })
         .collect();
-    third.sort_by(|a, b| a.0.cmp(&b.0));
+    third.sort_by_key(|a| a.0);
     third.chunk_by(|a, b| a.0 == b.0).map(|same| (same[0].0, same.iter().map(|s| s.1).sum())).collect()
 }
 
