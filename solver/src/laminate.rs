@@ -61,15 +61,18 @@ pub struct Laminate {
     pub copper: Vec<CopperShare>,
 }
 
-/// Strain of the copper inside a ply of smeared turns: `share * ply strain + thermal_factor * offset`.
+/// Strain of the copper inside a ply of smeared turns, from the plate's generalised strain (e, k) in board axes:
+/// (e, k) of the turns is `local * strain + thermal_factor * offset`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CopperShare {
     /// Ply.
     pub ply: usize,
-    /// From the ply's mechanical strain to the copper's, board axes, order xx, yy, xy (engineering shear).
-    pub share: Matrix3<f64>,
-    /// Added at the plies' own heating: the copper's free strain differs from the ply's.
-    pub offset: Vector3<f64>,
+    /// From the plate's strain to that of the turns.
+    pub local: Matrix6<f64>,
+    /// Added at the plies' own heating.
+    pub offset: Vector6<f64>,
+    /// Free strain of the copper at its own heating.
+    pub free: Vector3<f64>,
 }
 
 /// A, B, D and thermal resultants of some plies about z = 0.
@@ -184,11 +187,12 @@ impl Laminate {
         Some(self.compliance()? * self.thermal())
     }
 
-    /// The same stack seen from a reference plane `up_m` higher: every height falls by `up_m`.
+    /// The same plies seen from a reference plane `up_m` higher: every height falls by `up_m` (smeared turns become
+    /// plain plies).
     #[must_use]
     pub fn shifted(&self, up_m: f64) -> Self {
         let lowered = |p: &Ply| Ply { z0_m: p.z0_m - up_m, z1_m: p.z1_m - up_m, ..p.clone() };
-        Self { copper: self.copper.clone(), ..Self::new(self.plies.iter().map(lowered).collect()) }
+        Self::new(self.plies.iter().map(lowered).collect())
     }
 
     /// Height, m, of the plane without strain when the stack is bent about y and nothing pulls at it.
@@ -248,9 +252,11 @@ impl Laminate {
         strain: &Vector6<f64>,
         thermal_factor: f64,
     ) -> Vector3<f64> {
-        let whole = self.mechanical_strain_at(ply, z_m, strain, thermal_factor);
-        let own = self.copper.iter().find(|c| c.ply == ply);
-        own.map_or(whole, |c| c.share * whole + c.offset * thermal_factor)
+        let Some(own) = self.copper.iter().find(|c| c.ply == ply) else {
+            return self.mechanical_strain_at(ply, z_m, strain, thermal_factor);
+        };
+        let turns = own.local * strain + own.offset * thermal_factor;
+        turns.fixed_rows::<3>(0) + turns.fixed_rows::<3>(3) * z_m - own.free * thermal_factor
     }
 
     /// Stress (xx, yy, xy), Pa, in ply `ply` at height `z_m`.

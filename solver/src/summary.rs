@@ -230,3 +230,87 @@ fn cuts(region: &Region, at: Point, direction: [f64; 2]) -> Vec<f64> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::fixture::{Sheet, material, strip};
+    use copperbend_mesh::board::{Seat, Smear, TurnAxes};
+
+    fn board() -> Board {
+        let sheets = [
+            Sheet("base", LayerKind::Film, 4e9, 25e-6),
+            Sheet("copper", LayerKind::Copper, 117e9, 18e-6),
+            Sheet("glue", LayerKind::Adhesive, 1.5e9, 15e-6),
+        ];
+        let mut board = strip(&sheets, 10e-3, 2e-3, 0.0);
+        board.layers[1].region = Region::rectangle([0.0, -0.5e-3], [10e-3, 0.5e-3]);
+        // Fills the sides of the copper up to 15 um above it.
+        board.layers[2].seat = Seat::Level(58e-6);
+        board
+    }
+
+    /// Volumes by hand: 20 mm2 film, 10 mm2 copper, glue 15 um over copper and 33 um beside it.
+    #[test]
+    fn masses_follow_the_true_thickness_of_a_level_layer() {
+        let facts = summarise(&board());
+        let by_hand = [20e-6 * 25e-6 * 1420.0, 10e-6 * 18e-6 * 8960.0, 10e-6 * (15e-6 + 33e-6) * 1100.0];
+        for (layer, expected) in facts.layers.iter().zip(by_hand) {
+            let ratio = layer.mass_kg / expected;
+            assert!((ratio - 1.0).abs() < 1e-9, "{}: {} against {expected}", layer.name, layer.mass_kg);
+        }
+        assert!((facts.outline_area_m2 - 20e-6).abs() < 1e-15, "{}", facts.outline_area_m2);
+    }
+
+    /// Transformed section by hand: three strips side by side.
+    #[test]
+    fn arm_section_is_the_transformed_section() {
+        let arm = &summarise(&board()).arms[0];
+        let (film, copper, glue) = (4e9_f64, 117e9_f64, 1.5e9_f64);
+        let rows = [
+            (film, 2e-3, 0.0, 25e-6),
+            (copper, 1e-3, 25e-6, 43e-6),
+            (glue, 1e-3, 43e-6, 58e-6),
+            (glue, 1e-3, 25e-6, 58e-6),
+        ];
+        let sum = |k: i32| -> f64 {
+            rows.iter()
+                .map(|&(e, w, a, b): &(f64, f64, f64, f64)| e * w * (b.powi(k) - a.powi(k)) / f64::from(k))
+                .sum()
+        };
+        let neutral = sum(2) / sum(1);
+        let bending = sum(3) - neutral * sum(2);
+        assert!((arm.neutral_z_m / neutral - 1.0).abs() < 1e-9, "{} against {neutral}", arm.neutral_z_m);
+        assert!((arm.bending_nm2 / bending - 1.0).abs() < 1e-9, "{} against {bending}", arm.bending_nm2);
+    }
+
+    #[test]
+    fn stack_at_a_point_lists_what_lies_there() {
+        let board = board();
+        let names = |at: Point| -> Vec<(String, f64)> {
+            let plies = stack_at(&board, at).unwrap_or_default().plies;
+            plies.into_iter().map(|p| (p.layer, ((p.z_m[1] - p.z_m[0]) * 1e6).round())).collect()
+        };
+        let on = [("base".into(), 25.0), ("copper".into(), 18.0), ("glue".into(), 15.0)];
+        assert_eq!(names([5e-3, 0.0]), on, "on the copper");
+        assert_eq!(names([5e-3, 0.8e-3]), [("base".into(), 25.0), ("glue".into(), 33.0)], "beside it");
+        assert!(stack_at(&board, [11e-3, 0.0]).is_none(), "outside");
+    }
+
+    #[test]
+    fn smeared_turns_weigh_their_share() {
+        let mut board = board();
+        board.materials.push(material("gap", 1e9, 0.3, 1000.0, 0.0));
+        let region = board.layers[1].region.clone();
+        board.layers[1].smears.push(Smear {
+            region,
+            copper_share: 0.6,
+            filler: MaterialId(3),
+            centre_m: [5e-3, 0.0],
+            turns: TurnAxes::Square,
+        });
+        let mass = summarise(&board).layers[1].mass_kg;
+        let expected = 10e-6 * 18e-6 * (0.6 * 8960.0 + 0.4 * 1000.0);
+        assert!((mass / expected - 1.0).abs() < 1e-9, "{mass} against {expected}");
+    }
+}

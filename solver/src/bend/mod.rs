@@ -244,10 +244,8 @@ fn spring(board: &Board, hinge: &Hinge, state: &State) -> Option<Spring> {
     let motion = |solution: &crate::model::Solution| {
         crate::model::flap_motion(board, &state.mesh, hinge, &solution.displacement)
     };
-    let by_drive = state.drive.as_ref().and_then(|(torque_nm, solution)| {
-        let angle = motion(solution)?.lift_rad;
-        (angle.abs() > 0.0).then(|| torque_nm / angle)
-    });
+    let by_drive =
+        state.drive.filter(|[_, angle]| angle.abs() > 0.0).map(|[torque_nm, angle]| torque_nm / angle);
     Some(Spring {
         moment_nm_per_rad: 1.0 / motion(couple)?.lift_rad,
         force_n_per_m: 1.0 / motion(lift)?.centre_m[2],

@@ -81,7 +81,9 @@ fn warnings(board: &Board, answer: &BendAnswer) -> Vec<Remark> {
             "allow more triangles ([mesh] max_triangles), or remove features thinner than the triangles",
         );
     }
-    if !answer.settle.settled && !answer.spots.is_empty() {
+    let change = answer.settle.passes.last().and_then(|p| p.change);
+    let still = change.is_some_and(|c| c <= answer.settle.tolerance);
+    if !answer.settle.settled && !still && !answer.spots.is_empty() {
         warn(format!("the worst spots did not settle: {}", answer.settle.stopped), &answer.settle.remedy);
     }
     if let Some(top) = answer.spots.first()
@@ -185,7 +187,7 @@ fn left_out(board: &Board, report: &BendReport) -> Vec<String> {
     }
     if board.layers.iter().any(|l| !l.smears.is_empty()) {
         out.push(format!(
-            "single coil turns where they are smeared: turn direction in steps of {} degrees, no strain peaks at the \
+            "single coil turns where they are smeared: turn direction in steps of {} degree, no strain peaks at the \
              turns' edges",
             crate::model::TURN_STEP_DEG
         ));

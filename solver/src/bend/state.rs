@@ -26,8 +26,8 @@ pub(super) struct State {
     pub(super) loads: [Balance; 2],
     /// Unit moment about the hinge direction, unit lift, unit moment about the arm direction, all on the flap.
     pub(super) springs: Option<[Solution; 3]>,
-    /// Drive torque about the hinge line, N m, and the motion by the drive alone.
-    pub(super) drive: Option<(f64, Solution)>,
+    /// Drive torque about the hinge line, N m, and the flap angle by the drive alone, rad.
+    pub(super) drive: Option<[f64; 2]>,
 }
 
 /// Loads of a state against the reactions.
@@ -64,11 +64,6 @@ pub(super) fn solve_all(
         cases.push(alone(loads::unit_lift(&mesh, &flap)));
         cases.push(alone(loads::unit_couple(&mesh, &flap, hinge.along)));
     }
-    let torque_nm = by_drive.as_ref().map(|nodal| {
-        let moment = loads::moment_nm(nodal, &own.model.nodes_m, hinge.point_m());
-        Vector3::from(moment).dot(&Vector3::from(hinge.axis()))
-    });
-    cases.extend(by_drive.map(alone));
     let prepared = Prepared::new(&own.model)?;
     let mut solved = prepared.solve(&cases)?.into_iter();
     let loaded = solved.next().unwrap_or_default();
@@ -83,7 +78,12 @@ pub(super) fn solve_all(
     } else {
         solved.next().zip(solved.next()).zip(solved.next()).map(|((a, b), c)| [a, b, c])
     };
-    let drive = torque_nm.zip(solved.next());
+    let drive = by_drive.zip(springs.as_ref()).map(|(nodal, [couple, _, _])| {
+        let moment = Vector3::from(loads::moment_nm(&nodal, &own.model.nodes_m, hinge.point_m()));
+        // Betti: the flap angle by the drive is the drive's work on the motion by a unit moment.
+        let angle = nodal.iter().zip(&couple.displacement).map(|(f, u)| f.dot(u)).sum();
+        [moment.dot(&Vector3::from(hinge.axis())), angle]
+    });
     let state = State {
         mesh,
         reference_z_m: own.reference_z_m,

@@ -112,22 +112,28 @@ pub fn weight(mesh: &BoardMesh, own: &BoardModel, gravity_m_s2: [f64; 3]) -> Nod
     nodal
 }
 
-/// Unit moment (1 N m) about an in-plane direction over some triangles, as normal forces growing with the distance
-/// from their area centre: no net force.
+/// Unit moment (1 N m) about an in-plane direction over some triangles, as normal forces that grow linearly from
+/// their area centre: no net force, no moment about the direction across. Work-conjugate to the turn of the
+/// best-fit plane.
 #[must_use]
 pub fn unit_couple(mesh: &BoardMesh, triangles: &[usize], direction: [f64; 2]) -> Nodal {
     let flat = &mesh.flat;
     let mut nodal = vec![Vector6::zeros(); flat.points_m.len()];
     let nodes = area_shares(flat, triangles);
-    let across = |node: u32| {
-        let p = flat.points_m[node as usize];
-        // Positive turn about `direction` lifts what lies to its left.
-        p[1] * direction[0] - p[0] * direction[1]
+    // Along the direction, and to its left: a positive turn lifts what lies to the left.
+    let place = |node: u32| {
+        let [x, y] = flat.points_m[node as usize];
+        [x * direction[0] + y * direction[1], y * direction[0] - x * direction[1]]
     };
-    let centre: f64 = nodes.iter().map(|&(n, share)| share * across(n)).sum();
-    let spread: f64 = nodes.iter().map(|&(n, share)| share * (across(n) - centre).powi(2)).sum();
+    let mean =
+        |of: &dyn Fn([f64; 2]) -> f64| nodes.iter().map(|&(n, share)| share * of(place(n))).sum::<f64>();
+    let centre = [mean(&|p| p[0]), mean(&|p| p[1])];
+    let second = |i: usize, j: usize| mean(&|p| (p[i] - centre[i]) * (p[j] - centre[j]));
+    let (along, mixed, left) = (second(0, 0), second(0, 1), second(1, 1));
+    let det = along * left - mixed * mixed;
     for (node, share) in nodes {
-        nodal[node as usize][2] = share * (across(node) - centre) / spread;
+        let [s, a] = place(node);
+        nodal[node as usize][2] = share * (along * (a - centre[1]) - mixed * (s - centre[0])) / det;
     }
     nodal
 }

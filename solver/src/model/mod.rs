@@ -9,6 +9,7 @@ mod flap;
 pub mod loads;
 mod place;
 mod stacks;
+mod stripes;
 mod supports;
 #[cfg(test)]
 mod tests;

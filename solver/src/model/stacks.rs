@@ -3,11 +3,10 @@
 //! In: board, mesh, bond limit, reference plane. Out: distinct laminates and who has which. Absent: supports.
 
 use super::place::{area_m2, centroid_m};
-use crate::laminate::{
-    CopperShare, Laminate, Ply, isotropic_q, orthotropic_q, rotated_expansion, strain_rotation,
-};
+use super::stripes;
+use crate::laminate::{Laminate, Ply, isotropic_q, orthotropic_q, rotated_expansion};
 use crate::result::BondLimit;
-use copperbend_mesh::board::{Board, Bond, Elastic, LayerId, Material, Smear, TurnAxes};
+use copperbend_mesh::board::{Board, Bond, Elastic, LayerId, Material, MaterialId, Smear, TurnAxes};
 use copperbend_mesh::layup::{LayupPly, stack};
 use copperbend_mesh::triangulate::{BoardMesh, Role};
 use std::collections::BTreeMap;
@@ -159,12 +158,31 @@ fn laminate(
         let (&own, &step) = kind.smears.iter().zip(turns).find(|((l, _), _)| *l == layer)?;
         Some((smear_of(board, own)?, f64::from(step) * TURN_STEP_DEG.to_radians()))
     };
-    let plies = layup.plies.iter().map(|p| one_ply(board, p, smear_at(p.layer), bond, reference_z_m));
+    let one = |p: &LayupPly, smear| one_ply(board, p, smear, bond, reference_z_m);
+    let plies = layup
+        .plies
+        .iter()
+        .map(|p| one(p, smear_at(p.layer).map_or(Filling::Own, |(s, a)| Filling::Mixed(s, a))));
     let mut laminate = Laminate::new(plies.collect());
-    for (n, ply) in layup.plies.iter().enumerate() {
-        if let Some((smear, angle)) = smear_at(ply.layer) {
-            laminate.copper.push(copper_share(board, ply.layer, n, smear, angle));
-        }
+    let smeared: Vec<(usize, &Smear, f64)> = layup
+        .plies
+        .iter()
+        .enumerate()
+        .filter_map(|(n, p)| smear_at(p.layer).map(|(smear, angle)| (n, smear, angle)))
+        .collect();
+    // Turns of several layers run side by side only when they share a direction.
+    if let Some(&(_, _, angle)) = smeared.first()
+        && turns.iter().all(|t| *t == turns[0])
+    {
+        let (stripes, copper) = stripes_of(&smeared, |bare| {
+            let plies = layup.plies.iter().enumerate().map(|(n, p)| {
+                let filler =
+                    smeared.iter().find(|(k, _, _)| *k == n && bare.contains(&n)).map(|(_, s, _)| s.filler);
+                one(p, filler.map_or(Filling::Own, Filling::Filler))
+            });
+            Laminate::new(plies.collect())
+        });
+        stripes::join(&mut laminate, &stripes, angle, &copper);
     }
     let flex = layup.plies.iter().filter(|p| board.layers[p.layer.0 as usize].stiffener.is_none());
     let (low, high) =
@@ -173,36 +191,49 @@ fn laminate(
     (laminate, mid)
 }
 
-/// Strain of the turns inside a smeared ply: along them as the ply, across and in shear by equal stress.
-fn copper_share(board: &Board, layer: LayerId, ply: usize, smear: &Smear, angle: f64) -> CopperShare {
-    let material = board.layers[layer.0 as usize].material;
-    let copper = &board.materials[material.0 as usize];
-    let (own, mix) =
-        (Plane::of(copper), smeared(copper, &board.materials[smear.filler.0 as usize], smear.copper_share));
-    let in_turns = nalgebra::Vector3::new(1.0, mix.e2 / own.e2, mix.g12 / own.g12);
-    let back = strain_rotation(-angle);
-    let along = (mix.expansion[0] - own.expansion[0]) * heating_k(board, material);
-    CopperShare {
-        ply,
-        share: back * nalgebra::Matrix3::from_diagonal(&in_turns) * strain_rotation(angle),
-        offset: back * nalgebra::Vector3::new(along, 0.0, 0.0),
-    }
+/// Stripes of a place with smeared plies: shares and stacks; and each smeared ply with a stripe that has its copper.
+///
+/// `smeared`: ply, smear, turn direction. `stack`: the laminate in which these plies carry filler. Turns of several
+/// layers lie over each other.
+fn stripes_of(
+    smeared: &[(usize, &Smear, f64)],
+    stack: impl Fn(&[usize]) -> Laminate,
+) -> (Vec<(f64, Laminate)>, Vec<(usize, usize)>) {
+    let mut ends: Vec<f64> = smeared.iter().map(|s| s.1.copper_share).chain([0.0, 1.0]).collect();
+    ends.sort_by(f64::total_cmp);
+    ends.dedup();
+    let stripes: Vec<(f64, Laminate)> = ends
+        .windows(2)
+        .map(|w| {
+            let bare: Vec<usize> = smeared.iter().filter(|s| s.1.copper_share <= w[0]).map(|s| s.0).collect();
+            (w[1] - w[0], stack(&bare))
+        })
+        .collect();
+    // The first stripe has the copper of every layer.
+    let copper = smeared.iter().filter(|s| s.1.copper_share > 0.0).map(|s| (s.0, 0)).collect();
+    (stripes, copper)
 }
 
-fn one_ply(
-    board: &Board,
-    ply: &LayupPly,
-    smear: Option<(&Smear, f64)>,
-    bond: BondLimit,
-    reference_z_m: f64,
-) -> Ply {
+/// What fills a ply.
+#[derive(Clone, Copy)]
+enum Filling<'a> {
+    /// The layer's own material.
+    Own,
+    /// Turns and filler mixed, turns along this angle, rad.
+    Mixed(&'a Smear, f64),
+    /// Filler between turns.
+    Filler(MaterialId),
+}
+
+fn one_ply(board: &Board, ply: &LayupPly, filling: Filling<'_>, bond: BondLimit, reference_z_m: f64) -> Ply {
     let layer = &board.layers[ply.layer.0 as usize];
-    let material = &board.materials[layer.material.0 as usize];
-    let (plane, angle) = match smear {
-        Some((smear, angle)) => {
-            (smeared(material, &board.materials[smear.filler.0 as usize], smear.copper_share), angle)
+    let of = |id: MaterialId| &board.materials[id.0 as usize];
+    let (plane, angle, heated) = match filling {
+        Filling::Own => (Plane::of(of(layer.material)), layer.direction_rad, layer.material),
+        Filling::Filler(filler) => (Plane::of(of(filler)), layer.direction_rad, filler),
+        Filling::Mixed(smear, angle) => {
+            (smeared(of(layer.material), of(smear.filler), smear.copper_share), angle, layer.material)
         }
-        None => (Plane::of(material), layer.direction_rad),
     };
     let sliding = layer.stiffener.is_some_and(|s| slides(board, s, bond));
     Ply {
@@ -212,13 +243,13 @@ fn one_ply(
         q_pa: plane.q_pa(angle),
         expansion_per_k: rotated_expansion(plane.expansion[0], plane.expansion[1], angle),
         density_kg_m3: plane.density,
-        heating_k: heating_k(board, layer.material),
+        heating_k: heating_k(board, heated),
         sliding,
     }
 }
 
 /// Temperature change of a material since it was free of stress, K.
-fn heating_k(board: &Board, material: copperbend_mesh::board::MaterialId) -> f64 {
+fn heating_k(board: &Board, material: MaterialId) -> f64 {
     let own = board.locked_in.stress_free_of.iter().find(|(m, _)| *m == material).map(|&(_, t)| t);
     own.or(board.locked_in.stress_free_degc).map_or(0.0, |free| board.temperature_degc - free)
 }
@@ -282,7 +313,8 @@ impl Plane {
     }
 }
 
-/// Copper turns and filler as one material, direction 1 along the turns.
+/// Copper turns and filler as one material, direction 1 along the turns: density and stress of the ply by itself; the
+/// plate's stiffness comes from [`stripes`], which also lets neighbouring plies differ between turn and gap.
 ///
 /// Along the turns both strain alike (shares add); across and in shear both carry the same stress (compliances
 /// add). Source: rule of mixtures for a fibre layer, e.g. Jones, Mechanics of Composite Materials (from memory).
