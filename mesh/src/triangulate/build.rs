@@ -23,8 +23,10 @@ const LARGEST_ANGLE_RAD: f64 = 0.576;
 /// A constrained triangulation after refinement.
 pub(super) struct Refined {
     cdt: Cdt,
-    /// False when the refinement stopped at its cap or an edge could not be kept.
+    /// False when the refinement stopped at its cap.
     pub(super) complete: bool,
+    /// False when an edge crossed another and was left out; nothing is refined then.
+    pub(super) all_kept: bool,
 }
 
 fn refused(err: InsertionError) -> MeshError {
@@ -52,17 +54,20 @@ pub(super) fn refine(
         .map(|p| Point2::new(p[0], p[1]))
         .collect();
     let edges: Vec<[usize; 2]> = split.edges.iter().map(|e| e.map(|i| i as usize)).collect();
-    let mut complete = true;
-    let mut cdt = Cdt::try_bulk_load_cdt(points, edges, |_| complete = false).map_err(refused)?;
+    let (mut complete, mut all_kept) = (true, true);
+    let mut cdt = Cdt::try_bulk_load_cdt(points, edges, |_| all_kept = false).map_err(refused)?;
+    if !all_kept {
+        return Ok(Refined { cdt, complete, all_kept });
+    }
     let angle = min_angle_rad.min(LARGEST_ANGLE_RAD);
     if angle > 0.0 && cdt.num_vertices() > 2 {
         let room = most.saturating_sub(cdt.num_vertices()).max(100);
         let parameters = RefinementParameters::new()
             .with_angle_limit(AngleLimit::from_rad(angle + ANGLE_SPARE_RAD))
             .with_max_additional_vertices(room.min(10 * cdt.num_vertices() + 1000));
-        complete &= cdt.refine(parameters).refinement_complete;
+        complete = cdt.refine(parameters).refinement_complete;
     }
-    Ok(Refined { cdt, complete })
+    Ok(Refined { cdt, complete, all_kept })
 }
 
 /// Corners of a square well outside all points: without it the convex hull would run along the part's own edges,
@@ -154,7 +159,6 @@ pub(super) fn finish(refined: &Refined, plan: &Plan, arcs: &Arcs, split: &Split)
     let points = pieces.points.iter().map(|p| [p[0] / STEPS_PER_M, p[1] / STEPS_PER_M]).collect();
     let mut mesh = sorted(points, &triangles, &zone_of);
     mesh.zones = zones;
-    mesh.complete = refined.complete;
     mesh.min_angle_rad = mesh.smallest_angle().0;
     mesh
 }

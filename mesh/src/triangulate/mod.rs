@@ -4,6 +4,7 @@ mod arrange;
 mod board_plan;
 mod board_size;
 mod build;
+mod corners;
 mod front;
 mod grid;
 mod inside;
@@ -169,21 +170,32 @@ pub fn triangulate(plan: &Plan, size: &SizeField) -> Result<FlatMesh, MeshError>
     let tree = size::SizeTree::new(&field, square, STEPS_PER_M);
     let split = outline_edges::split_edges(&arrangement, &arcs, &tree);
     let kept: Vec<Point> = plan.points.iter().map(|&p| to_steps(p).map(f64::from)).collect();
-    let split = zip::zip(&split, &arcs, &tree, &kept);
+    let zipped = zip::zip(&split, &arcs, &tree, &kept);
     // A triangulation of n points has about 2 n triangles (Euler).
     let most = size.max_triangles as usize / 2 + 1;
     if split.points.len() > 4 * most {
         return Err(too_many(split.points.len() / 2, size));
     }
     let inside = inside::Inside::new(&plan.outline);
-    let interior = front::interior(&split, &tree, |p| inside.contains(p), most);
-    if interior.len() > most {
-        return Err(too_many(2 * interior.len(), size));
+    let mut made = None;
+    // Zipping moves edges by micrometres; should they then cross something, they stay as they were.
+    for edges in [zipped, split] {
+        let interior = front::interior(&edges, &tree, |p| inside.contains(p), most);
+        if interior.len() > most {
+            return Err(too_many(2 * interior.len(), size));
+        }
+        let room = 8 * (edges.points.len() + interior.len()) + 4 * most.min(1_000_000);
+        let whole = corners::whole_corners(&edges, &tree, &kept);
+        let refined = build::refine(&whole, &interior, size.min_angle_rad, room)?;
+        let all_kept = refined.all_kept;
+        made = Some((refined, whole));
+        if all_kept {
+            break;
+        }
     }
-    let room = 8 * (split.points.len() + interior.len()) + 4 * most.min(1_000_000);
-    let mut refined = build::refine(&split, &interior, size.min_angle_rad, room)?;
-    refined.complete &= arrangement.settled;
-    let mesh = build::finish(&refined, plan, &arcs, &split);
+    let Some((refined, edges)) = made else { return Err(no_area()) };
+    let mut mesh = build::finish(&refined, plan, &arcs, &edges);
+    mesh.complete = refined.complete && refined.all_kept && arrangement.settled;
     if mesh.triangles.len() > size.max_triangles as usize {
         return Err(too_many(mesh.triangles.len(), size));
     }

@@ -23,6 +23,9 @@ const APART_MOST: f64 = 8.0;
 /// A new point this close to an existing one, as a share of the edge, is that point.
 const SAME_SHARE: f64 = 0.4;
 
+/// A crossing closer than this to a corner is moved onto it, grid steps.
+const CROSSING_APART: f64 = 2.5;
+
 #[derive(Debug, Clone, Copy)]
 struct Info {
     arc: Option<u32>,
@@ -57,6 +60,7 @@ pub(super) fn zip(split: &Split, arcs: &Arcs, size: &SizeTree, kept: &[Point]) -
         web.firm[b as usize] |= firm;
         web.join(a, b, Info { arc, firm });
     }
+    web.collapse(kept);
     let mut queue: std::collections::VecDeque<u32> = (0_u32..).take(web.points.len()).collect();
     let mut steps = 20 * web.points.len();
     while let Some(v) = queue.pop_front() {
@@ -110,6 +114,25 @@ impl Web<'_> {
     fn length(&self, a: u32, b: u32) -> f64 {
         let (p, q) = (self.at(a), self.at(b));
         (p[0] - q[0]).hypot(p[1] - q[1])
+    }
+
+    /// Merges points hardly apart on one edge when one of them is a crossing (corners lie on the grid): a side of a
+    /// micrometre would shrink all triangles around it.
+    fn collapse(&mut self, kept: &[Point]) {
+        let on_grid = |p: Point| p.iter().all(|v| (v - v.round()).abs() < 1e-9);
+        let short: Vec<[u32; 2]> =
+            self.edges.keys().copied().filter(|&[a, b]| self.length(a, b) < CROSSING_APART).collect();
+        for [a, b] in short {
+            if !self.edges.contains_key(&[a, b]) || self.length(a, b) >= CROSSING_APART {
+                continue;
+            }
+            let rank = |v: u32| (kept.contains(&self.at(v)), self.firm[v as usize], on_grid(self.at(v)));
+            if on_grid(self.at(a)) && on_grid(self.at(b)) {
+                continue;
+            }
+            let (from, to) = if rank(a) > rank(b) { (b, a) } else { (a, b) };
+            self.merge(from, to);
+        }
     }
 
     /// Neighbours of a point in the order of their direction.
