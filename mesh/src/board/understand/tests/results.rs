@@ -128,7 +128,7 @@ fn level_adhesive_fills_gaps_up_to_one_height() {
 fn current_path_runs_from_pad_to_pad_at_the_copper_heights() {
     let b = board(ONE_ARM);
     let path = b.current.expect("driven");
-    assert!((path.current_a - 0.02).abs() < 1e-15, "{}", path.current_a);
+    assert!((path.current_a - 0.008).abs() < 1e-15, "{}", path.current_a);
     let first = path.segments[0];
     // Middle of the top copper: 25 + 18/2 um; section 0.3 mm x 18 um.
     assert!(
