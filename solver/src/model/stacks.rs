@@ -191,14 +191,14 @@ fn laminate(
     (laminate, mid)
 }
 
+/// Shares and stacks of stripes; smeared plies, each with a stripe that has its copper.
+type Stripes = (Vec<(f64, Laminate)>, Vec<(usize, usize)>);
+
 /// Stripes of a place with smeared plies: shares and stacks; and each smeared ply with a stripe that has its copper.
 ///
 /// `smeared`: ply, smear, turn direction. `stack`: the laminate in which these plies carry filler. Turns of several
 /// layers lie over each other.
-fn stripes_of(
-    smeared: &[(usize, &Smear, f64)],
-    stack: impl Fn(&[usize]) -> Laminate,
-) -> (Vec<(f64, Laminate)>, Vec<(usize, usize)>) {
+fn stripes_of(smeared: &[(usize, &Smear, f64)], stack: impl Fn(&[usize]) -> Laminate) -> Stripes {
     let mut ends: Vec<f64> = smeared.iter().map(|s| s.1.copper_share).chain([0.0, 1.0]).collect();
     ends.sort_by(f64::total_cmp);
     ends.dedup();

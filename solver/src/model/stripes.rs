@@ -6,7 +6,7 @@
 //! Stripes of a thin plate share the strain along them, the curvature along them and the twist (deflection and slope
 //! are continuous), and carry the same force across, the same in-plane shear force and the same moment across. With
 //! p the three strains that go with those forces and q the three shared ones, each stripe has
-//! `s_p = Cpp p + Cpq q - T_p`; averaging p at equal s_p gives the plate. For one ply by itself this is the rule of
+//! `s_p = Cpp p + Cpq q - T_p`; averaging p at equal `s_p` gives the plate. For one ply by itself this is the rule of
 //! mixtures: shares add along the turns, compliances across and in shear.
 
 use crate::laminate::{CopperShare, Laminate, strain_rotation};
@@ -18,12 +18,11 @@ const ORDER: [usize; 6] = [1, 2, 4, 0, 3, 5];
 /// A stripe in turn axes, in the order (p, q).
 struct Stripe {
     share: f64,
-    pp: Matrix3<f64>,
     pq: Matrix3<f64>,
     qq: Matrix3<f64>,
     heat_p: Vector3<f64>,
     heat_q: Vector3<f64>,
-    /// Inverse of `pp`.
+    /// Inverse of the stiffness between p and its forces.
     soft: Matrix3<f64>,
 }
 
@@ -33,15 +32,13 @@ impl Stripe {
         let c = back.transpose() * laminate.abd() * back;
         let t = back.transpose() * laminate.thermal();
         let block = |i: usize, j: usize| Matrix3::from_fn(|r, s| c[(ORDER[3 * i + r], ORDER[3 * j + s])]);
-        let pp = block(0, 0);
         Some(Self {
             share,
-            pp,
             pq: block(0, 1),
             qq: block(1, 1),
             heat_p: Vector3::from_fn(|r, _| t[ORDER[r]]),
             heat_q: Vector3::from_fn(|r, _| t[ORDER[3 + r]]),
-            soft: inverse(&pp)?,
+            soft: inverse(&block(0, 0))?,
         })
     }
 }
@@ -175,8 +172,7 @@ mod tests {
             assert!((mean[i] - whole[i]).abs() < 1e-9 * whole.abs()[i].max(1e-6), "{i}: {mean} {whole}");
             assert!((mean_strain[i] - strain[i]).abs() < 1e-9 * strain[i].abs(), "{i}: {mean_strain}");
         }
-        for i in 0..3 {
-            let (a, b) = (across[0][i], across[1][i]);
+        for (i, (&a, &b)) in across[0].iter().zip(&across[1]).enumerate() {
             assert!((a - b).abs() < 1e-9 * a.abs(), "force across {i}: {a} {b}");
         }
     }
