@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use spade::handles::{FixedFaceHandle, InnerTag};
+use spade::handles::{FixedFaceHandle, FixedVertexHandle, InnerTag};
 use spade::{
     AngleLimit, ConstrainedDelaunayTriangulation, InsertionError, Point2, RefinementParameters, Triangulation,
 };
@@ -25,8 +25,6 @@ pub(super) struct Refined {
     cdt: Cdt,
     /// False when the refinement stopped at its cap.
     pub(super) complete: bool,
-    /// False when an edge crossed another and was left out; nothing is refined then.
-    pub(super) all_kept: bool,
 }
 
 fn refused(err: InsertionError) -> MeshError {
@@ -40,12 +38,15 @@ fn refused(err: InsertionError) -> MeshError {
 }
 
 /// Triangulates all points with the edges kept, then adds points until no angle is too small.
+///
+/// `split_crossings`: edges that cross are split there; otherwise a crossing gives `None`.
 pub(super) fn refine(
     split: &Split,
     interior: &[Point],
     min_angle_rad: f64,
     most: usize,
-) -> Result<Refined, MeshError> {
+    split_crossings: bool,
+) -> Result<Option<Refined>, MeshError> {
     let points: Vec<Point2<f64>> = split
         .points
         .iter()
@@ -54,10 +55,14 @@ pub(super) fn refine(
         .map(|p| Point2::new(p[0], p[1]))
         .collect();
     let edges: Vec<[usize; 2]> = split.edges.iter().map(|e| e.map(|i| i as usize)).collect();
-    let (mut complete, mut all_kept) = (true, true);
-    let mut cdt = Cdt::try_bulk_load_cdt(points, edges, |_| all_kept = false).map_err(refused)?;
-    if !all_kept {
-        return Ok(Refined { cdt, complete, all_kept });
+    let (mut complete, mut crossing) = (true, Vec::new());
+    let mut cdt = Cdt::try_bulk_load_cdt(points, edges, |e| crossing.push(e)).map_err(refused)?;
+    if !crossing.is_empty() && !split_crossings {
+        return Ok(None);
+    }
+    for ends in crossing {
+        let [from, to] = ends.map(FixedVertexHandle::from_index);
+        cdt.add_constraint_and_split(from, to, |p| p);
     }
     let angle = min_angle_rad.min(LARGEST_ANGLE_RAD);
     if angle > 0.0 && cdt.num_vertices() > 2 {
@@ -67,7 +72,7 @@ pub(super) fn refine(
             .with_max_additional_vertices(room.min(10 * cdt.num_vertices() + 1000));
         complete = cdt.refine(parameters).refinement_complete;
     }
-    Ok(Refined { cdt, complete, all_kept })
+    Ok(Some(Refined { cdt, complete }))
 }
 
 /// Corners of a square well outside all points: without it the convex hull would run along the part's own edges,
@@ -183,7 +188,7 @@ fn tags(pieces: &Pieces, plan: &Plan) -> Vec<Option<u128>> {
             plan.outline.contains(p).then(|| {
                 boxed.iter().enumerate().fold(0_u128, |mask, (bit, (region, [lo, hi]))| {
                     let near = (0..2).all(|k| p[k] >= lo[k] && p[k] <= hi[k]);
-                    mask | u128::from(near && region.contains(p)) << bit
+                    mask | (u128::from(near && region.contains(p)) << bit)
                 })
             })
         })

@@ -179,23 +179,21 @@ pub fn triangulate(plan: &Plan, size: &SizeField) -> Result<FlatMesh, MeshError>
     let inside = inside::Inside::new(&plan.outline);
     let mut made = None;
     // Zipping moves edges by micrometres; should they then cross something, they stay as they were.
-    for edges in [zipped, split] {
+    for (edges, last) in [(zipped, false), (split, true)] {
         let interior = front::interior(&edges, &tree, |p| inside.contains(p), most);
         if interior.len() > most {
             return Err(too_many(2 * interior.len(), size));
         }
         let room = 8 * (edges.points.len() + interior.len()) + 4 * most.min(1_000_000);
         let whole = corners::whole_corners(&edges, &tree, &kept);
-        let refined = build::refine(&whole, &interior, size.min_angle_rad, room)?;
-        let all_kept = refined.all_kept;
-        made = Some((refined, whole));
-        if all_kept {
+        if let Some(refined) = build::refine(&whole, &interior, size.min_angle_rad, room, last)? {
+            made = Some((refined, whole));
             break;
         }
     }
     let Some((refined, edges)) = made else { return Err(no_area()) };
     let mut mesh = build::finish(&refined, plan, &arcs, &edges);
-    mesh.complete = refined.complete && refined.all_kept && arrangement.settled;
+    mesh.complete = refined.complete && arrangement.settled;
     if mesh.triangles.len() > size.max_triangles as usize {
         return Err(too_many(mesh.triangles.len(), size));
     }

@@ -447,3 +447,87 @@ fn grids_are_regular() {
         sound(&mesh, &plan, 1e-12);
     }
 }
+
+#[test]
+fn random_slanted_plans_are_sound() {
+    // Slanted round-ended strokes, rounded corners, circles and algebra of them: cusps and near coincidences abound.
+    for seed in 1..=40_u64 {
+        let mut state = seed.wrapping_mul(77);
+        let mut next = |low: f64, high: f64| {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            low + (high - low) * f64::from(u32::try_from(state >> 40).unwrap()) / f64::from(1 << 24)
+        };
+        let corners = [
+            [0.0, 0.0],
+            [5.0, 0.3],
+            [5.2, 2.0],
+            [12.0, 1.7],
+            [12.3, 6.1],
+            [5.1, 5.9],
+            [4.9, 8.0],
+            [-0.2, 7.7],
+        ]
+        .map(|p| [(p[0] + next(-0.1, 0.1)) * MM, (p[1] + next(-0.1, 0.1)) * MM]);
+        let (points, arcs) = rounded_polygon(&corners, &[next(0.1, 0.8) * MM], "corner").unwrap();
+        let outline = Region::from_polygon(&points);
+        let mut regions = Vec::new();
+        for _ in 0..4 {
+            let mut p = || [next(-1.0, 13.0) * MM, next(-1.0, 9.0) * MM];
+            let path = [p(), p(), p()];
+            regions.push(Region::stroke(&path, next(0.1, 0.5) * MM, Ends::Round));
+        }
+        let disc = Region::circle([next(2.0, 10.0) * MM, next(2.0, 6.0) * MM], next(0.3, 2.5) * MM, 0.0);
+        regions.push(outline.difference(&disc));
+        regions.push(Region::union(&[&regions[0], &regions[1], &disc]));
+        regions.push(regions[2].intersection(&outline));
+        regions.push(rect(-5.0, -5.0, corners[2][0] / MM, 20.0));
+        let plan = Plan { outline, regions, arcs, ..Plan::default() };
+        let at = [next(0.0, 12.0), next(0.0, 8.0)];
+        let mesh = triangulate(&plan, &field(next(0.3, 1.2), vec![source(at, at, 0.05)]))
+            .unwrap_or_else(|e| panic!("seed {seed}: {e}"));
+        let r = report(&mesh, LIMIT_RAD);
+        assert!(mesh.complete, "seed {seed}: {r:?}");
+        // The outline is led through snapped corners (0.71 um) and follows its arcs instead of their chords (5 um).
+        let rim: f64 = plan.outline.edges().map(|[a, b]| (a[0] - b[0]).hypot(a[1] - b[1])).sum();
+        assert!((r.area_m2 - plan.outline.area_m2()).abs() < rim * 1.5e-6, "seed {seed}: {r:?}");
+        assert!(r.sides_m[0] > 0.25e-6, "seed {seed}: {r:?}");
+        assert!(r.triangles < 40_000, "seed {seed}: {} triangles", r.triangles);
+        sharp_only_at_sharp_corners(&mesh, &format!("seed {seed}"));
+        for (bit, region) in plan.regions.iter().enumerate() {
+            let (have, want) = (zone_area(&mesh, bit), region.intersection(&plan.outline).area_m2());
+            let round: f64 = region.edges().map(|[a, b]| (a[0] - b[0]).hypot(a[1] - b[1])).sum();
+            assert!(
+                (have - want).abs() < (round + rim) * 1.5e-6,
+                "seed {seed}, region {bit}: {have} m2, {want} m2"
+            );
+        }
+    }
+}
+
+#[test]
+fn cusps_are_zipped() {
+    // A vertical edge runs on, without an angle, into a fillet: unzipped, the triangles shrink to a tenth of a
+    // micrometre there.
+    let (points, arcs) = rounded_polygon(
+        &[[-4.0, -3.0], [0.0, -3.0], [0.0, -0.6], [6.0, -0.6], [6.0, 3.0], [-4.0, 3.0]]
+            .map(|p| [p[0] * MM, p[1] * MM]),
+        &[0.0, 0.0, 0.5 * MM, 0.0, 0.0, 0.0],
+        "fillet",
+    )
+    .unwrap();
+    let outline = Region::from_polygon(&points);
+    let plan = Plan { regions: vec![rect(-4.0, -3.0, 0.0, 3.0)], outline, arcs, ..Plan::default() };
+    let mut size = field(0.4, arc_sources(&plan.arcs, 62e-6));
+    size.sources.push(source([0.0, -1.1], [0.0, -1.1], 0.025));
+    let mesh = triangulate(&plan, &size).unwrap();
+    let r = report(&mesh, LIMIT_RAD);
+    assert!(r.sides_m[0] > 2e-6 && r.n_below_limit <= 4 && r.smallest_angle_rad > 0.08, "{r:?}");
+    sharp_only_at_sharp_corners(&mesh, "cusp");
+    assert!((zone_area(&mesh, 0) - 24e-6).abs() < 1e-9, "the zone keeps its area: {}", zone_area(&mesh, 0));
+    for arc in &plan.arcs {
+        for p in mesh.boundary_edges().iter().map(|e| mesh.points_m[e[0] as usize]) {
+            let off = arc.nearest_m(p, 0.0).map_or(0.0, |q| (q[0] - p[0]).hypot(q[1] - p[1]));
+            assert!(!(1e-9..0.05 * MM).contains(&off), "the outline stays on its arc: {off} m at {p:?}");
+        }
+    }
+}
