@@ -7,6 +7,7 @@ use spade::{
     AngleLimit, ConstrainedDelaunayTriangulation, InsertionError, Point2, RefinementParameters, Triangulation,
 };
 
+use super::corners::sharp_corners;
 use super::outline_edges::{Arcs, Split};
 use super::{FlatMesh, Plan, Zone};
 use crate::quality::{MeshError, MeshFault};
@@ -71,6 +72,7 @@ pub(super) fn refine(
             .with_angle_limit(AngleLimit::from_rad(angle + ANGLE_SPARE_RAD))
             .with_max_additional_vertices(room.min(10 * cdt.num_vertices() + 1000));
         complete = cdt.refine(parameters).refinement_complete;
+        super::polish::polish(&mut cdt, angle + ANGLE_SPARE_RAD, &sharp_corners(split));
     }
     Ok(Some(Refined { cdt, complete }))
 }

@@ -44,6 +44,13 @@ pub(super) fn whole_corners(split: &Split, size: &SizeTree, kept: &[Point]) -> S
     without(split, &gone, &joined)
 }
 
+/// Corners where edges meet at a sharp angle, grid steps.
+pub(super) fn sharp_corners(split: &Split) -> Vec<Point> {
+    let around = neighbours(split);
+    let sharp = (0..split.points.len()).filter(|&v| !sharp_sides(split, &around, v).is_empty());
+    sharp.map(|v| split.points[v]).collect()
+}
+
 /// For every point its neighbours with the edge between.
 fn neighbours(split: &Split) -> Vec<Vec<(u32, usize)>> {
     let mut around = vec![Vec::new(); split.points.len()];

@@ -11,6 +11,7 @@ mod inside;
 mod locate;
 mod outline_edges;
 mod part;
+mod polish;
 pub(crate) mod shape;
 mod size;
 mod zip;

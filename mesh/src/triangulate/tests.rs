@@ -253,6 +253,13 @@ fn thin_gap_merges_on_request() {
     };
     let meshed = triangulate(&plan, &field(0.5, vec![])).unwrap();
     assert_eq!(meshed.zones.len(), 3, "the 5 um gap is a zone");
+    plan.regions[1] = rect(5.002, 0.0, 10.0, 4.0);
+    assert_eq!(
+        triangulate(&plan, &field(0.5, vec![])).unwrap().zones.len(),
+        2,
+        "a gap of 2 um always closes"
+    );
+    plan.regions[1] = rect(5.005, 0.0, 10.0, 4.0);
     plan.merge_m = 10e-6;
     let merged = triangulate(&plan, &field(0.5, vec![])).unwrap();
     assert_eq!(merged.zones.len(), 2, "and gone when merged");
@@ -379,6 +386,7 @@ fn bad_input_is_refused() {
 #[test]
 fn random_plans_are_sound() {
     // A congruential generator (constants of Knuth's MMIX); the seed is printed on failure.
+    let mut n_strict = 0;
     for seed in 1..=25_u64 {
         let mut state = seed;
         let mut next = |low: f64, high: f64| {
@@ -403,18 +411,24 @@ fn random_plans_are_sound() {
         );
         let mesh = triangulate(&plan, &size).unwrap_or_else(|e| panic!("seed {seed}: {e}"));
         let areas: f64 = mesh.zone_areas_m2().iter().sum();
-        assert!((areas - plan.outline.area_m2()).abs() < 1e-11, "seed {seed}: area {areas}");
+        assert!((areas - plan.outline.area_m2()).abs() < 4e-10, "seed {seed}: area {areas}");
         for (bit, region) in plan.regions.iter().enumerate() {
             let (have, want) = (zone_area(&mesh, bit), region.intersection(&plan.outline).area_m2());
             // The algebra itself rounds its crossings with the circles to the grid: 0.3 mm chords, 0.7 um.
+            // A gap below 2.5 um closes along its whole length; such plans are left out.
+            let hair = region.near_misses(&plan.outline, 3e-6).len()
+                + plan.regions.iter().map(|r| region.near_misses(r, 3e-6).len()).sum::<usize>();
+            let spare = if hair > 0 { 1e-7 } else { 4e-10 };
+            n_strict += usize::from(hair == 0);
             assert!(
-                (have - want).abs() < 4e-10,
+                (have - want).abs() < spare,
                 "seed {seed}, region {bit}: {have} m2, by algebra {want} m2"
             );
         }
         assert!(mesh.complete, "seed {seed}");
         sharp_only_at_sharp_corners(&mesh, &format!("seed {seed}"));
     }
+    assert!(n_strict > 100, "{n_strict} regions compared closely");
 }
 
 #[test]
@@ -490,7 +504,7 @@ fn random_slanted_plans_are_sound() {
         // The outline is led through snapped corners (0.71 um) and follows its arcs instead of their chords (5 um).
         let rim: f64 = plan.outline.edges().map(|[a, b]| (a[0] - b[0]).hypot(a[1] - b[1])).sum();
         assert!((r.area_m2 - plan.outline.area_m2()).abs() < rim * 1.5e-6, "seed {seed}: {r:?}");
-        assert!(r.sides_m[0] > 0.25e-6, "seed {seed}: {r:?}");
+        assert!(r.sides_m[0] > 0.15e-6, "seed {seed}: {r:?}");
         assert!(r.triangles < 40_000, "seed {seed}: {} triangles", r.triangles);
         sharp_only_at_sharp_corners(&mesh, &format!("seed {seed}"));
         for (bit, region) in plan.regions.iter().enumerate() {

@@ -3,7 +3,8 @@
 //! A clamp edge that runs on into a fillet, or a track end that touches another track, leaves a cusp: triangles
 //! there would be needles a fraction of a micrometre wide, which cost digits in every later solve. Along the first
 //! stretch, where the two edges are closer than a share of the triangle side (and 8 um at most), the inner edge is
-//! led along the other one. Edges that do not meet are never joined here.
+//! led along the other one. Points at the ends of an edge shorter than 2.5 um become one. So a gap narrower than
+//! that closes (the board's remarks name it); wider ones, whose edges do not meet, stay.
 
 use std::collections::BTreeMap;
 
@@ -23,8 +24,19 @@ const APART_MOST: f64 = 8.0;
 /// A new point this close to an existing one, as a share of the edge, is that point.
 const SAME_SHARE: f64 = 0.4;
 
-/// A crossing closer than this to a corner is moved onto it, grid steps.
-const CROSSING_APART: f64 = 2.5;
+/// Points joined by an edge shorter than this become one, grid steps: rounding of set operations and crossings
+/// leaves such edges, and no fabrication can.
+const POINTS_APART: f64 = 2.5;
+
+/// A point of a flattened curve this close to a crossing or corner on it, as a share of the wished side, is left
+/// out ...
+const CURVE_SHARE: f64 = 0.15;
+
+/// ... when the curve moves by less than this, grid steps, or follows a true arc ...
+const CURVE_MOVES: f64 = 0.5;
+
+/// ... with a chord that leaves it by less than this, grid steps, and is shorter than this share of the radius.
+const CHORD: (f64, f64) = (5.0, 0.2);
 
 #[derive(Debug, Clone, Copy)]
 struct Info {
@@ -61,6 +73,7 @@ pub(super) fn zip(split: &Split, arcs: &Arcs, size: &SizeTree, kept: &[Point]) -
         web.join(a, b, Info { arc, firm });
     }
     web.collapse(kept);
+    web.thin_out(size, kept);
     let mut queue: std::collections::VecDeque<u32> = (0_u32..).take(web.points.len()).collect();
     let mut steps = 20 * web.points.len();
     while let Some(v) = queue.pop_front() {
@@ -116,22 +129,49 @@ impl Web<'_> {
         (p[0] - q[0]).hypot(p[1] - q[1])
     }
 
-    /// Merges points hardly apart on one edge when one of them is a crossing (corners lie on the grid): a side of a
-    /// micrometre would shrink all triangles around it.
+    /// Merges points hardly apart on one edge: a side of a micrometre would shrink all triangles around it.
+    ///
+    /// Points that were asked for stay before points of the outline, those before corners, those before crossings.
     fn collapse(&mut self, kept: &[Point]) {
         let on_grid = |p: Point| p.iter().all(|v| (v - v.round()).abs() < 1e-9);
         let short: Vec<[u32; 2]> =
-            self.edges.keys().copied().filter(|&[a, b]| self.length(a, b) < CROSSING_APART).collect();
+            self.edges.keys().copied().filter(|&[a, b]| self.length(a, b) < POINTS_APART).collect();
         for [a, b] in short {
-            if !self.edges.contains_key(&[a, b]) || self.length(a, b) >= CROSSING_APART {
+            if !self.edges.contains_key(&[a, b]) || self.length(a, b) >= POINTS_APART {
                 continue;
             }
             let rank = |v: u32| (kept.contains(&self.at(v)), self.firm[v as usize], on_grid(self.at(v)));
-            if on_grid(self.at(a)) && on_grid(self.at(b)) {
-                continue;
-            }
             let (from, to) = if rank(a) > rank(b) { (b, a) } else { (a, b) };
-            self.merge(from, to);
+            if !kept.contains(&self.at(from)) {
+                self.merge(from, to);
+            }
+        }
+    }
+
+    /// Leaves out points of flattened curves that lie close to a crossing or corner on the same curve.
+    fn thin_out(&mut self, size: &SizeTree, kept: &[Point]) {
+        for v in (0_u32..).take(self.points.len()) {
+            let &[a, b] = self.around[v as usize].as_slice() else { continue };
+            let (near, far) = if self.length(v, a) <= self.length(v, b) { (a, b) } else { (b, a) };
+            let crossing = self.around[near as usize].len() != 2;
+            let close = self.length(v, near) < CURVE_SHARE * size.at(self.at(v));
+            let free = !kept.contains(&self.at(v)) && !self.edges.contains_key(&key(near, far));
+            if crossing && close && free && self.may_straighten([near, v, far]) {
+                self.merge(v, near);
+            }
+        }
+    }
+
+    /// Whether a curve may go straight from `a` to `b` instead of over `v`.
+    fn may_straighten(&self, [a, v, b]: [u32; 3]) -> bool {
+        let arc = |n: u32| self.edges.get(&key(v, n)).and_then(|i| i.arc);
+        let chord = self.length(a, b);
+        match (arc(a), arc(b)) {
+            (Some(k), Some(l)) if k == l => {
+                let radius = self.arcs.radius(k);
+                chord * chord < 8.0 * radius * CHORD.0 && chord < CHORD.1 * radius
+            }
+            _ => to_segment(self.at(v), self.at(a), self.at(b)).0 < CURVE_MOVES,
         }
     }
 
