@@ -258,7 +258,7 @@ fn vane_balances_and_its_plane_of_unknowns_does_not_matter() {
     close(carried, drive.force_n[2], 0.02, "nodal loads carry the drive's force (tracks in the clamp apart)");
 }
 
-/// The vane turned over about the arm's axis, y to -y, with the current reversed where the mirror asks for it.
+/// A strip pushed at one corner, and its mirror image y to -y.
 #[test]
 fn mirrored_design_gives_the_mirrored_answer() {
     let text = format!(

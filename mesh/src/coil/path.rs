@@ -4,7 +4,7 @@
 //! positive current, with vias where the layer changes.
 
 use crate::board::{LayerId, PathSegment};
-use crate::region::Point;
+use crate::region::{Point, distance};
 use std::fmt;
 
 /// Ends closer than this are one place, m.
@@ -162,10 +162,6 @@ fn finish(leg: &Leg) -> Point {
 
 fn gap(from: Point, leg: &Leg) -> f64 {
     distance(from, start(leg)).min(distance(from, finish(leg)))
-}
-
-fn distance(a: Point, b: Point) -> f64 {
-    (a[0] - b[0]).hypot(a[1] - b[1])
 }
 
 #[cfg(test)]

@@ -12,6 +12,7 @@ mod shapes;
 mod thin;
 
 pub use crossing::self_crossing;
+pub(crate) use rounded::distance;
 pub use rounded::{Rounded, RoundingFault, rounded_path, rounded_polygon};
 pub use shapes::Ends;
 pub use thin::{NearMiss, ThinFeature, ThinKind, near_misses};

@@ -89,7 +89,8 @@ fn turn_rad(a: Point, b: Point, c: Point) -> f64 {
     (u[0] * v[1] - u[1] * v[0]).atan2(u[0] * v[0] + u[1] * v[1])
 }
 
-fn distance(a: Point, b: Point) -> f64 {
+/// Distance of two points, m.
+pub(crate) fn distance(a: Point, b: Point) -> f64 {
     (a[0] - b[0]).hypot(a[1] - b[1])
 }
 

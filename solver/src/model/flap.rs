@@ -2,7 +2,7 @@
 //!
 //! In: board, mesh, displacements. Out: flap angle, roll, displacement of places. Absent: stiffness.
 
-use super::place::{area_m2, triangles_in};
+use super::place::triangles_in;
 use copperbend_mesh::board::{Board, Place};
 use copperbend_mesh::region::Point;
 use copperbend_mesh::triangulate::{BoardMesh, Role};
@@ -117,7 +117,7 @@ fn plane_motion(
         .iter()
         .flat_map(|&t| {
             let corners = flat.triangles[t];
-            let weight = area_m2(flat, t) / 3.0;
+            let weight = flat.area_m2(t) / 3.0;
             [(0, 1), (1, 2), (2, 0)].map(|(i, j)| {
                 let [p, q] = [corners[i], corners[j]].map(|n| flat.points_m[n as usize]);
                 let [u, v] = [corners[i], corners[j]]

@@ -7,7 +7,7 @@
 //! plane. Area loads give a third to each corner (lumped: consistent with the lumped weight).
 
 use super::BoardModel;
-use super::place::{area_m2, area_shares, nodes_on_line, shares, triangles_in};
+use super::place::{area_shares, nodes_on_line, shares, triangles_in};
 use crate::error::SolveError;
 use crate::freedoms::rigid;
 use copperbend_mesh::board::{Board, Body, Load, Place};
@@ -44,7 +44,7 @@ pub fn mechanical(board: &Board, mesh: &BoardMesh, own: &BoardModel) -> Result<N
             }
             Load::Pressure { name, place, pressure_pa } => {
                 let triangles = triangles_in(mesh, area);
-                let total: f64 = triangles.iter().map(|&t| area_m2(&mesh.flat, t)).sum();
+                let total: f64 = triangles.iter().map(|&t| mesh.flat.area_m2(t)).sum();
                 if !matches!(place, Place::Area(_)) {
                     return Err(SolveError::Model {
                         what: format!("pressure '{name}' has no area"),
@@ -95,7 +95,7 @@ pub fn weight(mesh: &BoardMesh, own: &BoardModel, gravity_m_s2: [f64; 3]) -> Nod
     let gravity = Vector3::from(gravity_m_s2);
     for (t, corners) in mesh.flat.triangles.iter().enumerate() {
         let [mass, first, _] = own.model.laminates[own.model.laminate_of[t] as usize].mass;
-        let third = area_m2(&mesh.flat, t) / 3.0;
+        let third = mesh.flat.area_m2(t) / 3.0;
         let force = gravity * (mass * third);
         let moment = Vector3::new(0.0, 0.0, first * third).cross(&gravity);
         for &node in corners {

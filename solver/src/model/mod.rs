@@ -15,7 +15,7 @@ mod supports;
 mod tests;
 
 pub use flap::{Hinge, PlaneMotion, flap_motion};
-pub use place::{area_m2, centroid_m, triangles_in};
+pub use place::triangles_in;
 pub use stacks::TURN_STEP_DEG;
 pub(crate) use stacks::{laminate_of_layers, slides};
 
@@ -152,7 +152,7 @@ pub fn board_model_about(
 fn node_mids(mesh: &BoardMesh, mid_z_m: &[f64], reference_z_m: f64) -> Vec<f64> {
     let mut sums = vec![[0.0; 2]; mesh.flat.points_m.len()];
     for (t, corners) in mesh.flat.triangles.iter().enumerate() {
-        let area = area_m2(&mesh.flat, t);
+        let area = mesh.flat.area_m2(t);
         for &node in corners {
             sums[node as usize][0] += area * mid_z_m[t];
             sums[node as usize][1] += area;

@@ -9,20 +9,6 @@ use copperbend_mesh::triangulate::{BoardMesh, FlatMesh, Role};
 /// ends by at most 0.71 um.
 const ON_LINE_M: f64 = 1.5e-6;
 
-/// Area of a triangle, m2.
-#[must_use]
-pub fn area_m2(flat: &FlatMesh, triangle: usize) -> f64 {
-    let [a, b, c] = flat.triangles[triangle].map(|n| flat.points_m[n as usize]);
-    0.5 * ((b[0] - a[0]) * (c[1] - a[1]) - (c[0] - a[0]) * (b[1] - a[1]))
-}
-
-/// Centroid of a triangle, m.
-#[must_use]
-pub fn centroid_m(flat: &FlatMesh, triangle: usize) -> Point {
-    let [a, b, c] = flat.triangles[triangle].map(|n| flat.points_m[n as usize]);
-    [(a[0] + b[0] + c[0]) / 3.0, (a[1] + b[1] + c[1]) / 3.0]
-}
-
 /// Triangles inside a role's region, sorted.
 #[must_use]
 pub fn triangles_in(mesh: &BoardMesh, role: Role) -> Vec<usize> {
@@ -78,11 +64,11 @@ pub(super) fn shares(
 
 /// Area share of every node of some triangles: a third of each.
 pub(super) fn area_shares(flat: &FlatMesh, triangles: &[usize]) -> Vec<(u32, f64)> {
-    let total: f64 = triangles.iter().map(|&t| area_m2(flat, t)).sum();
+    let total: f64 = triangles.iter().map(|&t| flat.area_m2(t)).sum();
     let mut third: Vec<(u32, f64)> = triangles
         .iter()
         .flat_map(|&t| {
-            let share = area_m2(flat, t) / (3.0 * total);
+            let share = flat.area_m2(t) / (3.0 * total);
             flat.triangles[t].map(|node| (node, share))
         })
         .collect();
@@ -122,7 +108,7 @@ fn point_shares(flat: &FlatMesh, at: Point) -> Vec<(u32, f64)> {
         let [a, b, c] = corners.map(|n| flat.points_m[n as usize]);
         let twice =
             |p: Point, q: Point, r: Point| (q[0] - p[0]) * (r[1] - p[1]) - (r[0] - p[0]) * (q[1] - p[1]);
-        let all = 2.0 * area_m2(flat, t);
+        let all = 2.0 * flat.area_m2(t);
         let zeta = [twice(at, b, c) / all, twice(a, at, c) / all, twice(a, b, at) / all];
         if zeta.iter().all(|&z| z >= -1e-9) {
             return corners.iter().copied().zip(zeta).collect();

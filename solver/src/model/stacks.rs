@@ -2,7 +2,6 @@
 //!
 //! In: board, mesh, bond limit, reference plane. Out: distinct laminates and who has which. Absent: supports.
 
-use super::place::{area_m2, centroid_m};
 use super::stripes;
 use crate::laminate::{Laminate, Ply, isotropic_q, orthotropic_q, rotated_expansion};
 use crate::result::BondLimit;
@@ -60,7 +59,7 @@ pub(super) fn stacks(
         kind.still = still.get(t).copied().unwrap_or(false);
         let next_zone = index(zones.len());
         out.zone_of.push(*zones.entry(kind.clone()).or_insert(next_zone));
-        let at = centroid_m(flat, t);
+        let at = flat.centroid_m(t);
         let turns: Vec<u16> =
             kind.smears.iter().filter_map(|&s| smear_of(board, s)).map(|s| turn_step(s, at)).collect();
         let laminate = *known.entry((kind.clone(), turns)).or_insert_with_key(|(kind, turns)| {
@@ -88,7 +87,7 @@ pub(super) fn neutral_plane_m(board: &Board, mesh: &BoardMesh, bond: BondLimit) 
     let n_zones = mesh.flat.zones.len();
     let mut area = vec![0.0; n_zones];
     for t in 0..mesh.flat.triangles.len() {
-        area[mesh.flat.zone_of[t] as usize] += area_m2(&mesh.flat, t);
+        area[mesh.flat.zone_of[t] as usize] += mesh.flat.area_m2(t);
     }
     let inside = |zone: usize, wanted: fn(&Role) -> bool| {
         let bits = mesh.flat.zones[zone].inside;

@@ -232,7 +232,7 @@ fn describe(board: &Board, mesh: &BoardMesh, part: &[usize], root: usize) -> Str
     }
     let mut sum: Point = [0.0; 2];
     let mut count = 0.0;
-    for at in own.iter().map(|&t| super::place::centroid_m(&mesh.flat, t)) {
+    for at in own.iter().map(|&t| mesh.flat.centroid_m(t)) {
         sum = [sum[0] + at[0], sum[1] + at[1]];
         count += 1.0;
     }

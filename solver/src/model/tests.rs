@@ -377,7 +377,7 @@ fn smeared_ply_follows_the_rule_of_mixtures_along_the_turn() {
     };
     let mut seen = 0;
     for t in 0..mesh.flat.triangles.len() {
-        let at = super::centroid_m(&mesh.flat, t);
+        let at = mesh.flat.centroid_m(t);
         let along = at[1].atan2(at[0] - 5e-3) + std::f64::consts::FRAC_PI_2;
         let laminate = &own.model.laminates[own.model.laminate_of[t] as usize];
         close(modulus(laminate, along), 0.55 * 117e9 + 0.45 * 3e9, 0.005, "along the turn");
