@@ -2,7 +2,7 @@
 //!
 //! Rooms in reading order: [`laminate`] (layers to stiffness), [`element`] (one triangle), [`freedoms`]
 //! (node to equation), [`model`] (everything checked), [`assemble`], [`linear`] (the only room that names the
-//! sparse library), [`statics`], [`magnet`] and [`lorentz`] (load), [`recover`] (strain), [`settle`] (refine
+//! sparse library), [`statics`], [`magnet`] and [`lorentz`] (load), [`recover`] (strain), [`swing`] (large deflections), [`settle`] (refine
 //! until the spots hold still), [`bend`] (the verb), [`published`] (problems with known answers), [`result`]
 //! (plain data out), [`summary`] (the board as understood), [`advice`] (layout rules of the trade), [`error`]. No input or output here.
 
@@ -23,3 +23,4 @@ pub mod result;
 pub mod settle;
 pub mod statics;
 pub mod summary;
+pub mod swing;
