@@ -1,16 +1,25 @@
-//! Symbolic structure of an ordered block matrix, its numeric factor, and solves.
+//! Structure of an ordered block matrix, its numeric factor, and solves: the door of the room.
 
 use super::LinearError;
+use super::fronts::{self, Fronts, Pattern};
+use super::library::{Entries, Library};
+use super::numeric::{Failure, Job};
 use super::order::{self, Graph};
-use super::tree::{NONE, Tree, positions};
-use faer::dyn_stack::{MemBuffer, MemStack, StackReq};
-use faer::linalg::solvers::LltError;
-use faer::sparse::linalg::SymbolicSupernodalParams;
-use faer::sparse::linalg::cholesky::{simplicial, supernodal};
-use faer::sparse::{SparseColMatRef, SymbolicSparseColMatRef};
-use faer::{Conj, MatMut, Par};
-use rayon::prelude::*;
+use super::pool::{Pool, zeros};
+use super::sweep::Sweep;
+use super::tree::positions;
+use super::units::Units;
 use std::time::Instant;
+
+/// Which factorisation does the work.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Engine {
+    /// Fronts on the elimination tree, all threads.
+    #[default]
+    Fronts,
+    /// The library's sparse factorisation on one thread: for checks and comparison.
+    Library,
+}
 
 /// Where everything sits: elimination order, pattern of the lower triangle, pattern of the factor.
 ///
@@ -27,13 +36,27 @@ pub struct Structure {
     work: f64,
     order_s: f64,
     symbolic_s: f64,
-    symbolic: supernodal::SymbolicSupernodalCholesky<u32>,
+    fronts: Fronts,
+    units: Units,
+    library: Option<Library>,
 }
 
-/// Numeric factor of one matrix.
+/// Numeric factor of one matrix, with the memory that made it.
 #[derive(Debug)]
 pub struct Factor {
     values: Vec<f64>,
+    pool: Pool,
+    signed: bool,
+    negative_pivots: usize,
+}
+
+impl Factor {
+    /// Negative eigenvalues of the factored matrix (Sylvester's law of inertia): 0 unless it was factored by
+    /// [`Structure::factorise_signed`] and is not positive definite.
+    #[must_use]
+    pub fn negative_pivots(&self) -> usize {
+        self.negative_pivots
+    }
 }
 
 impl Structure {
@@ -45,14 +68,34 @@ impl Structure {
     /// # Errors
     /// [`LinearError::TooLarge`] beyond 32-bit indices, [`LinearError::OutOfMemory`].
     pub fn new(graph: &Graph, sizes: &[u8], places: &[[f64; 3]]) -> Result<Self, LinearError> {
+        Self::with_engine(graph, sizes, places, Engine::Fronts)
+    }
+
+    /// The same with a choice of factorisation.
+    ///
+    /// # Errors
+    /// As [`Self::new`].
+    pub fn with_engine(
+        graph: &Graph,
+        sizes: &[u8],
+        places: &[[f64; 3]],
+        engine: Engine,
+    ) -> Result<Self, LinearError> {
         let begin = Instant::now();
         let (order, tree) = order::best(graph, sizes, places)?;
+        let (order, tree) = fronts::lean(sizes, order, tree);
         let order_s = begin.elapsed().as_secs_f64();
         let position = positions(&order);
         let first = cumulate(order.iter().map(|&b| usize::from(sizes[b as usize])))?;
         let (column_start, rows) = lower(graph, &order, &position)?;
         let (entry_start, entry_rows) = entries(&first, &column_start, &rows)?;
-        let symbolic = symbolic(graph, &order, &first, &tree)?;
+        let pattern = Pattern { first: &first, column_start: &column_start, rows: &rows };
+        let fronts = Fronts::new(pattern, &tree)?;
+        let units = Units::new(&fronts);
+        let library = match engine {
+            Engine::Fronts => None,
+            Engine::Library => Some(Library::new(graph, &order, &first, &tree)?),
+        };
         let symbolic_s = begin.elapsed().as_secs_f64() - order_s;
         Ok(Self {
             order,
@@ -65,7 +108,9 @@ impl Structure {
             work: tree.work,
             order_s,
             symbolic_s,
-            symbolic,
+            fronts,
+            units,
+            library,
         })
     }
 
@@ -114,7 +159,7 @@ impl Structure {
     /// Stored entries of the factor.
     #[must_use]
     pub fn factor_len(&self) -> usize {
-        self.symbolic.len_val()
+        self.library.as_ref().map_or_else(|| self.fronts.factor_len(), Library::factor_len)
     }
 
     /// Multiplications of one factorisation, roughly.
@@ -138,39 +183,76 @@ impl Structure {
     /// # Panics
     /// If `values` is not as long as the pattern.
     pub fn factorise(&self, values: &[f64], reuse: Option<Factor>) -> Result<Factor, LinearError> {
+        self.factored(values, reuse, false)
+    }
+
+    /// Factor `L D L' = K` of a matrix that need not be positive definite, its negative pivots counted. There is no
+    /// exchange of pivots: a pivot that is exactly zero stops it, a tiny one costs digits.
+    ///
+    /// # Errors
+    /// As [`Self::factorise`], [`LinearError::Pivot`] only for a pivot of zero.
+    ///
+    /// # Panics
+    /// If `values` is not as long as the pattern.
+    pub fn factorise_signed(&self, values: &[f64], reuse: Option<Factor>) -> Result<Factor, LinearError> {
+        self.factored(values, reuse, true)
+    }
+
+    fn factored(&self, values: &[f64], reuse: Option<Factor>, signed: bool) -> Result<Factor, LinearError> {
         assert_eq!(values.len(), self.entry_rows.len(), "one value per stored entry");
         if let Some(bad) = values.iter().position(|v| !v.is_finite()) {
             let column = self.entry_start.partition_point(|&start| start as usize <= bad) - 1;
             let (block, component) = self.place(column);
             return Err(LinearError::NotFinite { block, component });
         }
-        let n = self.n_unknowns();
-        let pattern = SymbolicSparseColMatRef::new_checked(n, n, &self.entry_start, None, &self.entry_rows);
-        let matrix = SparseColMatRef::new(pattern, values);
-        let request = supernodal::factorize_supernodal_numeric_llt_scratch::<u32, f64>(
-            &self.symbolic,
-            Par::Seq,
-            faer::Spec::default(),
-        );
-        let mut memory = memory(request)?;
         let mut factor = match reuse {
-            Some(old) if old.values.len() == self.factor_len() => old,
-            _ => Factor { values: zeros(self.factor_len())? },
+            Some(old) if old.values.len() == self.factor_len() => Factor { signed, ..old },
+            _ => Factor {
+                values: zeros(self.factor_len())?,
+                pool: Pool::default(),
+                signed,
+                negative_pivots: 0,
+            },
         };
-        supernodal::factorize_supernodal_numeric_llt(
-            &mut factor.values,
-            matrix,
-            faer::linalg::cholesky::llt::factor::LltRegularization::default(),
-            &self.symbolic,
-            Par::Seq,
-            MemStack::new(&mut memory),
-            faer::Spec::default(),
-        )
-        .map_err(|LltError::NonPositivePivot { index }| {
-            let (block, component) = self.place(index);
+        let pivot = |unknown: usize| {
+            let (block, component) = self.place(unknown);
             LinearError::Pivot { block, component }
-        })?;
+        };
+        if let Some(library) = &self.library {
+            let entries = Entries { start: &self.entry_start, rows: &self.entry_rows, values };
+            let done = library.factorise(entries, &mut factor.values, signed);
+            done.map_err(|place| place.map_or(LinearError::OutOfMemory, pivot))?;
+        } else {
+            let job = Job {
+                fronts: &self.fronts,
+                units: &self.units,
+                pool: &factor.pool,
+                first: &self.first,
+                column_start: &self.column_start,
+                rows: &self.rows,
+                entry_start: &self.entry_start,
+                values,
+                signed,
+            };
+            job.run(&mut factor.values).map_err(|failure| match failure {
+                Failure::Pivot(unknown) => pivot(unknown as usize),
+                Failure::Memory => LinearError::OutOfMemory,
+            })?;
+        }
+        factor.negative_pivots = if signed { self.count_negative(&factor.values) } else { 0 };
         Ok(factor)
+    }
+
+    fn count_negative(&self, factor: &[f64]) -> usize {
+        if let Some(library) = &self.library {
+            return library.count_negative(factor);
+        }
+        let of_front = |f: usize| {
+            let stride = self.fronts.n_columns(f) + self.fronts.n_below(f) + 1;
+            let panel = &factor[self.fronts.panel[f]..self.fronts.panel[f + 1]];
+            panel.iter().step_by(stride).take(self.fronts.n_columns(f)).filter(|d| **d < 0.0).count()
+        };
+        (0..self.fronts.len()).map(of_front).sum()
     }
 
     /// Solves for `n_rhs` right-hand sides in place: column after column, unknowns in elimination order.
@@ -187,14 +269,17 @@ impl Structure {
         if n == 0 || n_rhs == 0 {
             return Ok(());
         }
-        let mut memory = memory(self.symbolic.solve_in_place_scratch::<f64>(n_rhs, Par::Seq))?;
-        supernodal::SupernodalLltRef::new(&self.symbolic, &factor.values).solve_in_place_with_conj(
-            Conj::No,
-            MatMut::from_column_major_slice_mut(rhs, n, n_rhs),
-            Par::Seq,
-            MemStack::new(&mut memory),
-        );
-        Ok(())
+        if let Some(library) = &self.library {
+            return library.solve(&factor.values, rhs, n_rhs, factor.signed);
+        }
+        let sweep = Sweep {
+            fronts: &self.fronts,
+            units: &self.units,
+            first: &self.first,
+            panels: &factor.values,
+            signed: factor.signed,
+        };
+        sweep.solve(rhs, n_rhs)
     }
 
     /// Block and component of an unknown in elimination order.
@@ -209,20 +294,6 @@ impl Structure {
 /// Index as stored. Sizes are checked where arrays are laid out, so nothing saturates later.
 pub(super) fn as_u32(index: usize) -> u32 {
     u32::try_from(index).unwrap_or(u32::MAX)
-}
-
-fn memory(request: StackReq) -> Result<MemBuffer, LinearError> {
-    MemBuffer::try_new(request).map_err(|_| LinearError::OutOfMemory)
-}
-
-/// Zeros, asked for politely and touched by all threads: first touch costs more than filling.
-fn zeros(len: usize) -> Result<Vec<f64>, LinearError> {
-    let mut asked = Vec::<f64>::new();
-    asked.try_reserve_exact(len).map_err(|_| LinearError::OutOfMemory)?;
-    drop(asked);
-    let mut values = vec![0.0; len];
-    values.par_chunks_mut(1 << 16).for_each(|chunk| chunk.fill(0.0));
-    Ok(values)
 }
 
 /// Running sum from 0, one entry longer than the input.
@@ -265,89 +336,4 @@ fn entries(first: &[u32], column_start: &[u32], rows: &[u32]) -> Result<(Vec<u32
         }
     }
     Ok((start, entry_rows))
-}
-
-/// Supernodal structure of the factor, from the block tree.
-///
-/// The library builds its elimination tree by walking the whole factor. The walk is short on a matrix that
-/// contains only the tree's own edges, which has the same tree; the counts come from the block tree.
-fn symbolic(
-    graph: &Graph,
-    order: &[u32],
-    first: &[u32],
-    tree: &Tree,
-) -> Result<supernodal::SymbolicSupernodalCholesky<u32>, LinearError> {
-    let n = first.last().map_or(0, |&n| n as usize);
-    let mut parent = vec![NONE; n];
-    let mut counts = vec![0u32; n];
-    for p in 0..order.len() {
-        let end = first[p + 1];
-        for unknown in first[p]..end {
-            counts[unknown as usize] = end - unknown + tree.below[p];
-            parent[unknown as usize] = match (unknown + 1 < end, tree.parent[p]) {
-                (true, _) => unknown + 1,
-                (false, NONE) => NONE,
-                (false, above) => first[above as usize],
-            };
-        }
-    }
-    let mut etree = vec![0i32; n];
-    let mut unused = vec![0u32; n];
-    let (start, children) = tree_edges(&parent);
-    let edges = SymbolicSparseColMatRef::new_checked(n, n, &start, None, &children);
-    let request = simplicial::prefactorize_symbolic_cholesky_scratch::<u32>(n, children.len());
-    let mut buffer = memory(request)?;
-    let etree = simplicial::prefactorize_symbolic_cholesky(
-        &mut etree,
-        &mut unused,
-        edges,
-        MemStack::new(&mut buffer),
-    );
-    let (start, rows) = upper(graph, order, first)?;
-    let pattern = SymbolicSparseColMatRef::new_checked(n, n, &start, None, &rows);
-    let mut buffer = memory(supernodal::factorize_supernodal_symbolic_cholesky_scratch::<u32>(n))?;
-    supernodal::factorize_supernodal_symbolic_cholesky(
-        pattern,
-        etree,
-        &counts,
-        MemStack::new(&mut buffer),
-        SymbolicSupernodalParams::default(),
-    )
-    .map_err(|_| LinearError::TooLarge)
-}
-
-/// Columns of the upper triangle that hold the tree's edges: children of each unknown.
-fn tree_edges(parent: &[u32]) -> (Vec<u32>, Vec<u32>) {
-    let mut start = vec![0u32; parent.len() + 1];
-    for &p in parent.iter().filter(|&&p| p != NONE) {
-        start[p as usize + 1] += 1;
-    }
-    for i in 0..parent.len() {
-        start[i + 1] += start[i];
-    }
-    let mut next = start.clone();
-    let mut children = vec![0u32; start.last().map_or(0, |&n| n as usize)];
-    for (child, &p) in (0u32..).zip(parent).filter(|&(_, &p)| p != NONE) {
-        children[next[p as usize] as usize] = child;
-        next[p as usize] += 1;
-    }
-    (start, children)
-}
-
-/// Upper triangle for the row structure of supernodes. One entry per block and column is enough, since all
-/// unknowns of a block lie in one supernode (only the first of them can have children outside the block).
-fn upper(graph: &Graph, order: &[u32], first: &[u32]) -> Result<(Vec<u32>, Vec<u32>), LinearError> {
-    let position = positions(order);
-    let mut start = vec![0];
-    let mut rows = Vec::new();
-    for (p, &block) in (0u32..).zip(order) {
-        let mut above: Vec<u32> =
-            graph.of(block as usize).iter().map(|&b| position[b as usize]).filter(|&row| row < p).collect();
-        above.sort_unstable();
-        for _ in first[p as usize]..first[p as usize + 1] {
-            rows.extend(above.iter().map(|&row| first[row as usize]));
-            start.push(u32::try_from(rows.len()).map_err(|_| LinearError::TooLarge)?);
-        }
-    }
-    Ok((start, rows))
 }

@@ -1,18 +1,24 @@
 //! Sparse direct solver: order, symbolic once, numeric many, solve many. The only room that names the library.
 //!
 //! In: the block graph of a matrix (one block per free node or rigid piece, one to six unknowns each) and the
-//! values of its lower triangle in elimination order. Out: solutions of `K x = b`. Everything here runs on one
-//! thread or in fixed order, so results do not depend on the thread count. No iterative solver, no pivoting.
+//! values of its lower triangle in elimination order. Out: solutions of `K x = b`. All sums have a fixed order, so
+//! results do not depend on the thread count. No iterative solver, no pivoting.
 
 mod dissect;
 mod factor;
 mod flow;
+mod fronts;
+mod library;
+mod numeric;
 mod order;
+mod pool;
+mod sweep;
 #[cfg(test)]
 mod tests;
 mod tree;
+mod units;
 
-pub use factor::{Factor, Structure};
+pub use factor::{Engine, Factor, Structure};
 pub use order::Graph;
 
 use std::fmt;

@@ -27,6 +27,13 @@ impl Tree {
         let work = order.iter().zip(&below).map(|(&b, &below)| column_work(sizes[b as usize], below)).sum();
         (order, Self { parent, below, work })
     }
+
+    /// The same tree and order after moving position `post[i]` to position i, for a postorder `post`.
+    pub(super) fn renumbered(self, order: &[u32], post: &[u32]) -> (Vec<u32>, Self) {
+        let parent = relabel(&self.parent, post);
+        let below = post.iter().map(|&old| self.below[old as usize]).collect();
+        (post.iter().map(|&old| order[old as usize]).collect(), Self { parent, below, work: self.work })
+    }
 }
 
 /// Sum of squared lengths of the columns of one block column.

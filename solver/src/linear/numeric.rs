@@ -1,0 +1,389 @@
+//! Numeric factorisation, front by front: `L L'`, or `L D L'` with the signs of the pivots.
+//!
+//! Every front collects its matrix entries and the updates of its children, eliminates its pivots with dense
+//! kernels, and leaves the update for its parent. Branches run on one thread each, large fronts share all threads
+//! inside. No number depends on which thread did what: every sum has a fixed order. No pivoting.
+//! Source: Duff and Reid 1983 (from memory).
+
+use super::LinearError;
+use super::fronts::{Fronts, split_by};
+use super::pool::Pool;
+use super::units::Units;
+use faer::dyn_stack::{MemBuffer, MemStack};
+use faer::linalg::cholesky::{ldlt, llt};
+use faer::linalg::matmul::triangular::{self, BlockStructure};
+use faer::linalg::triangular_solve;
+use faer::prelude::{Reborrow, ReborrowMut};
+use faer::{Accum, MatMut, MatRef, Par};
+use rayon::prelude::*;
+use std::sync::{Mutex, PoisonError};
+
+/// Multiplications above which one front is worth all threads.
+const SHARED: f64 = 3e7;
+
+/// What stops a front, in unknowns by elimination.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Failure {
+    /// Not positive (or exactly zero where signs are allowed) at this unknown.
+    Pivot(u32),
+    Memory,
+}
+
+impl From<LinearError> for Failure {
+    fn from(_: LinearError) -> Self {
+        Self::Memory
+    }
+}
+
+/// One factorisation: the ordered pattern, the matrix values, and where buffers come from.
+pub(super) struct Job<'a> {
+    pub(super) fronts: &'a Fronts,
+    pub(super) units: &'a Units,
+    pub(super) pool: &'a Pool,
+    /// First unknown of each block position.
+    pub(super) first: &'a [u32],
+    pub(super) column_start: &'a [u32],
+    pub(super) rows: &'a [u32],
+    pub(super) entry_start: &'a [u32],
+    pub(super) values: &'a [f64],
+    /// `L D L'` instead of `L L'`.
+    pub(super) signed: bool,
+}
+
+/// Rows `from..from + len` of a child's update belong at rows `to..` of the front.
+struct Run {
+    from: usize,
+    to: usize,
+    len: usize,
+}
+
+/// A child's update (square, lower triangle valid, columns one after another) and where it belongs.
+struct Child<'a> {
+    update: &'a [f64],
+    n: usize,
+    runs: Vec<Run>,
+}
+
+/// An update waiting for its parent, or why there is none.
+type Waiting = Mutex<Option<Result<Vec<f64>, Failure>>>;
+
+fn take<T>(slot: &Mutex<Option<T>>) -> Option<T> {
+    slot.lock().unwrap_or_else(PoisonError::into_inner).take()
+}
+
+fn put<T>(slot: &Mutex<Option<T>>, value: T) {
+    *slot.lock().unwrap_or_else(PoisonError::into_inner) = Some(value);
+}
+
+impl Job<'_> {
+    /// Fills all panels. Of several failures the one at the smallest unknown is told.
+    pub(super) fn run(&self, panels: &mut [f64]) -> Result<(), Failure> {
+        let panel = &self.fronts.panel;
+        let starts = self.units.first.windows(2).map(|w| panel[w[1] as usize] - panel[w[0] as usize]);
+        let panels: Vec<Mutex<Option<&mut [f64]>>> =
+            split_by(panels, starts).into_iter().map(|part| Mutex::new(Some(part))).collect();
+        let updates: Vec<Waiting> = panels.iter().map(|_| Mutex::new(None)).collect();
+        self.units.upwards(&|unit| {
+            let Some(own) = take(&panels[unit]) else { return };
+            let children = self.units.children_of(unit);
+            let below: Vec<_> = children.iter().filter_map(|&c| take(&updates[c as usize])).collect();
+            let failure = below.iter().filter_map(|b| b.as_ref().err()).min();
+            let update = match failure {
+                Some(&failure) => Err(failure),
+                None if self.units.fronts_of(unit).len() == 1 => {
+                    self.trunk(unit, own, below.into_iter().flatten().collect())
+                }
+                None => self.branch(unit, own),
+            };
+            put(&updates[unit], update);
+        });
+        let failures = updates.iter().filter_map(take).filter_map(|update| match update {
+            Ok(buffer) => {
+                self.pool.give(buffer);
+                None
+            }
+            Err(failure) => Some(failure),
+        });
+        failures.min().map_or(Ok(()), Err)
+    }
+
+    /// One large front; its children are units of their own.
+    fn trunk(&self, unit: usize, panel: &mut [f64], below: Vec<Vec<f64>>) -> Result<Vec<f64>, Failure> {
+        let front = self.units.fronts_of(unit).start;
+        let n = self.fronts.n_below(front);
+        let mut update = self.pool.take(n * n)?;
+        let children = self.fronts.children_of(front).iter().zip(&below);
+        let children: Vec<Child<'_>> =
+            children.map(|(&c, buffer)| self.child(c as usize, front, buffer)).collect();
+        let work = self.fronts.work[front]
+            - self.fronts.children_of(front).iter().map(|&c| self.fronts.work[c as usize]).sum::<f64>();
+        let threads = if work > SHARED { rayon::current_num_threads() } else { 1 };
+        let mut bench = Bench::new(self, front..front + 1)?;
+        let done = self.front(front, panel, &mut update[..n * n], (&children, &mut bench, threads));
+        drop(children);
+        below.into_iter().chain([bench.spare]).for_each(|buffer| self.pool.give(buffer));
+        done.map(|()| update)
+    }
+
+    /// A whole branch on one thread. Updates lie on two stacks, by depth even and odd, so that those of a front's
+    /// children are on top of one while its own goes on top of the other.
+    fn branch(&self, unit: usize, mut panels: &mut [f64]) -> Result<Vec<f64>, Failure> {
+        let range = self.units.fronts_of(unit);
+        let [even, odd] = self.units.stacks[unit];
+        let mut stacks = [self.pool.take(even)?, self.pool.take(odd)?];
+        let mut top = [0usize; 2];
+        let last = range.end - 1;
+        let n = self.fronts.n_below(last);
+        let mut out = self.pool.take(n * n)?;
+        let mut bench = Bench::new(self, range.clone())?;
+        let mut done = Ok(());
+        for front in range {
+            let (panel, rest) = panels.split_at_mut(self.fronts.panel[front + 1] - self.fronts.panel[front]);
+            panels = rest;
+            let own = usize::from(self.units.odd[front]);
+            let [even, odd] = &mut stacks;
+            let (mine, theirs) = if own == 0 { (even, odd) } else { (odd, even) };
+            let mut at = top[1 - own];
+            for &c in self.fronts.children_of(front) {
+                at -= self.fronts.n_below(c as usize).pow(2);
+            }
+            top[1 - own] = at;
+            let children: Vec<Child<'_>> = self
+                .fronts
+                .children_of(front)
+                .iter()
+                .map(|&c| {
+                    let len = self.fronts.n_below(c as usize).pow(2);
+                    let update = &theirs[at..at + len];
+                    at += len;
+                    self.child(c as usize, front, update)
+                })
+                .collect();
+            let len = self.fronts.n_below(front).pow(2);
+            let update = if front == last { &mut out[..len] } else { &mut mine[top[own]..top[own] + len] };
+            done = self.front(front, panel, update, (&children, &mut bench, 1));
+            if done.is_err() {
+                break;
+            }
+            top[own] += if front == last { 0 } else { len };
+        }
+        stacks.into_iter().chain([bench.spare]).for_each(|buffer| self.pool.give(buffer));
+        done.map(|()| out)
+    }
+
+    fn child<'b>(&self, child: usize, front: usize, update: &'b [f64]) -> Child<'b> {
+        let pivots = self.fronts.n_columns(front);
+        let (below, into_parent) = self.fronts.below_of(child);
+        let mut runs: Vec<Run> = Vec::new();
+        let mut from = 0;
+        for (&block, &to) in below.iter().zip(into_parent) {
+            let (to, len) = (to as usize, self.size(block as usize));
+            match runs.last_mut() {
+                // A run never crosses from the pivots to the rows below, since these columns go elsewhere.
+                Some(run) if run.to + run.len == to && to != pivots => run.len += len,
+                _ => runs.push(Run { from, to, len }),
+            }
+            from += len;
+        }
+        Child { update, n: from, runs }
+    }
+
+    fn size(&self, position: usize) -> usize {
+        (self.first[position + 1] - self.first[position]) as usize
+    }
+
+    /// Assembles and eliminates one front; its update is left for the parent.
+    fn front(
+        &self,
+        front: usize,
+        panel: &mut [f64],
+        update: &mut [f64],
+        (children, bench, threads): (&[Child<'_>], &mut Bench, usize),
+    ) -> Result<(), Failure> {
+        let (k, n) = (self.fronts.n_columns(front), self.fronts.n_below(front));
+        let m = k + n;
+        self.scatter(front, panel, m);
+        collect(panel, &Window { columns: [0, k], rows: m, skipped: 0 }, children, threads);
+        let par = if threads > 1 { Par::rayon(threads) } else { Par::Seq };
+        let at = |index: usize| Failure::Pivot(self.fronts.column[front] + super::factor::as_u32(index));
+        let mut whole = MatMut::from_column_major_slice_mut(panel, m, k);
+        if self.signed {
+            eliminate_signed(whole.rb_mut(), update, bench, par).map_err(at)?;
+        } else {
+            eliminate(whole.rb_mut(), update, bench, par).map_err(at)?;
+        }
+        collect(update, &Window { columns: [k, m], rows: n, skipped: k }, children, threads);
+        Ok(())
+    }
+
+    /// Puts the matrix entries of a front's columns into its panel.
+    fn scatter(&self, front: usize, panel: &mut [f64], m: usize) {
+        panel.fill(0.0);
+        let start = self.fronts.column[front];
+        for position in self.fronts.block[front] as usize..self.fronts.block[front + 1] as usize {
+            let blocks = self.column_start[position] as usize..self.column_start[position + 1] as usize;
+            let (first, size) = (self.first[position], self.size(position));
+            for c in 0..size {
+                let column = &mut panel[((first - start) as usize + c) * m..][..m];
+                let mut at = self.entry_start[first as usize + c] as usize;
+                let mut copy = |row: usize, len: usize| {
+                    column[row..row + len].copy_from_slice(&self.values[at..at + len]);
+                    at += len;
+                };
+                copy((first - start) as usize + c, size - c);
+                for e in blocks.clone() {
+                    copy(self.fronts.scatter[e] as usize, self.size(self.rows[e] as usize));
+                }
+            }
+        }
+    }
+}
+
+/// Memory that fronts of one unit use in turn.
+struct Bench {
+    library: MemBuffer,
+    spare: Vec<f64>,
+}
+
+impl Bench {
+    fn new(job: &Job<'_>, fronts: std::ops::Range<usize>) -> Result<Self, Failure> {
+        let widest = fronts.clone().map(|f| job.fronts.n_columns(f)).max().unwrap_or(0);
+        let request = if job.signed {
+            ldlt::factor::cholesky_in_place_scratch::<f64>(widest, Par::Seq, faer::Spec::default())
+        } else {
+            llt::factor::cholesky_in_place_scratch::<f64>(widest, Par::Seq, faer::Spec::default())
+        };
+        let most = fronts.map(|f| job.fronts.n_columns(f) * job.fronts.n_below(f)).max().unwrap_or(0);
+        let spare = if job.signed { job.pool.take(most)? } else { Vec::new() };
+        Ok(Self { library: MemBuffer::try_new(request).map_err(|_| Failure::Memory)?, spare })
+    }
+}
+
+/// `L L'` of the pivots, the rows below, and minus their product into the lower triangle of the update.
+fn eliminate(panel: MatMut<'_, f64>, update: &mut [f64], bench: &mut Bench, par: Par) -> Result<(), usize> {
+    let (k, n) = (panel.ncols(), panel.nrows() - panel.ncols());
+    let (mut top, mut low) = panel.split_at_row_mut(k);
+    let stack = MemStack::new(&mut bench.library);
+    llt::factor::cholesky_in_place(
+        top.rb_mut(),
+        llt::factor::LltRegularization::default(),
+        par,
+        stack,
+        faer::Spec::default(),
+    )
+    .map_err(|llt::factor::LltError::NonPositivePivot { index }| index)?;
+    triangular_solve::solve_lower_triangular_in_place(top.rb(), low.rb_mut().transpose_mut(), par);
+    subtract_product(update, n, low.rb(), low.rb(), par);
+    Ok(())
+}
+
+/// The same with `L D L'`: unit lower triangle, D on the diagonal.
+fn eliminate_signed(
+    panel: MatMut<'_, f64>,
+    update: &mut [f64],
+    bench: &mut Bench,
+    par: Par,
+) -> Result<(), usize> {
+    let (k, n) = (panel.ncols(), panel.nrows() - panel.ncols());
+    let (mut top, mut low) = panel.split_at_row_mut(k);
+    let stack = MemStack::new(&mut bench.library);
+    ldlt::factor::cholesky_in_place(
+        top.rb_mut(),
+        ldlt::factor::LdltRegularization::default(),
+        par,
+        stack,
+        faer::Spec::default(),
+    )
+    .map_err(|ldlt::factor::LdltError::ZeroPivot { index }| index)?;
+    if let Some(index) = (0..k).find(|&j| !top[(j, j)].is_finite()) {
+        return Err(index);
+    }
+    triangular_solve::solve_unit_lower_triangular_in_place(top.rb(), low.rb_mut().transpose_mut(), par);
+    let mut undivided = MatMut::from_column_major_slice_mut(&mut bench.spare[..n * k], n, k);
+    undivided.copy_from(low.rb());
+    for j in 0..k {
+        let pivot = top[(j, j)];
+        low.rb_mut().col_mut(j).iter_mut().for_each(|v| *v /= pivot);
+    }
+    subtract_product(update, n, undivided.rb(), low.rb(), par);
+    Ok(())
+}
+
+/// `update = - a b'`, lower triangle.
+fn subtract_product(update: &mut [f64], n: usize, a: MatRef<'_, f64>, b: MatRef<'_, f64>, par: Par) {
+    if n == 0 {
+        return;
+    }
+    triangular::matmul(
+        MatMut::from_column_major_slice_mut(update, n, n),
+        BlockStructure::TriangularLower,
+        Accum::Replace,
+        a,
+        BlockStructure::Rectangular,
+        b.transpose(),
+        BlockStructure::Rectangular,
+        -1.0,
+        par,
+    );
+}
+
+/// Columns of a front held in a slice of `rows` entries each, the front's first `skipped` rows left out.
+#[derive(Clone, Copy)]
+struct Window {
+    columns: [usize; 2],
+    rows: usize,
+    skipped: usize,
+}
+
+/// Adds those columns of the children's updates that lie in the window, child after child.
+fn collect(target: &mut [f64], window: &Window, children: &[Child<'_>], threads: usize) {
+    let [start, end] = window.columns;
+    if children.is_empty() || start == end {
+        return;
+    }
+    if threads == 1 {
+        return add(target, window, children);
+    }
+    let width = (end - start).div_ceil(8 * threads);
+    target[..(end - start) * window.rows].par_chunks_mut(width * window.rows).enumerate().for_each(
+        |(i, part)| {
+            let start = start + i * width;
+            add(part, &Window { columns: [start, end.min(start + width)], ..*window }, children);
+        },
+    );
+}
+
+fn add(target: &mut [f64], window: &Window, children: &[Child<'_>]) {
+    pulp::Arch::new().dispatch(
+        #[inline(always)]
+        || {
+            for child in children {
+                add_child(target, window, child);
+            }
+        },
+    );
+}
+
+#[inline(always)]
+fn add_child(target: &mut [f64], window: &Window, child: &Child<'_>) {
+    let [start, end] = window.columns;
+    for (j, run) in child.runs.iter().enumerate() {
+        if run.to + run.len <= start {
+            continue;
+        }
+        if run.to >= end {
+            return;
+        }
+        for c in start.saturating_sub(run.to)..run.len.min(end - run.to) {
+            let source = &child.update[(run.from + c) * child.n..][..child.n];
+            let column = &mut target[(run.to + c - start) * window.rows..][..window.rows];
+            let own = Run { from: run.from + c, to: run.to + c, len: run.len - c };
+            for run in std::iter::once(&own).chain(&child.runs[j + 1..]) {
+                let into = &mut column[run.to - window.skipped..][..run.len];
+                for (a, b) in into.iter_mut().zip(&source[run.from..][..run.len]) {
+                    *a += b;
+                }
+            }
+        }
+    }
+}
