@@ -1,57 +1,102 @@
-//! Times of assembly, order, symbolic, factor, solve and refinement on three sizes and a slender strip.
+//! Times of order, symbolic, factor, solve and refinement on plain grids and on a real graded arm mesh.
 //!
-//! `cargo bench --bench linear` prints a table; names of models (`small middle square strip`) choose among them.
+//! `cargo bench --bench linear` prints a table; names of models (`tiny small middle strip square arm`) choose among
+//! them, `library` adds a row made by the library's own sparse factorisation on the same order.
 //! `cargo bench --bench linear -- export middle FILE` writes one matrix (lower triangle by columns, raw
 //! little-endian: n and entries as u64, starts and rows as u32, values and load as f64) for `compare.py`.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its table")]
 
-use copperbend_mesh::board::LayerId;
+use copperbend_mesh::board::{LayerId, understand};
+use copperbend_mesh::triangulate::board_mesh;
 use copperbend_solver::assemble;
 use copperbend_solver::freedoms::Freedoms;
 use copperbend_solver::laminate::{Laminate, Ply, isotropic_q};
-use copperbend_solver::model::{LoadCase, Model};
+use copperbend_solver::linear::Engine;
+use copperbend_solver::model::{LoadCase, Model, board_model};
+use copperbend_solver::result::BondLimit;
 use copperbend_solver::statics::Prepared;
 use nalgebra::{Vector3, Vector6};
 use std::error::Error;
 use std::io::{BufWriter, Write};
 use std::time::Instant;
 
-/// Name and rectangles along and across.
-const MODELS: [(&str, usize, usize); 4] =
-    [("small", 100, 100), ("middle", 245, 245), ("strip", 2000, 80), ("square", 400, 400)];
+/// Name and rectangles along and across; none for the mesh of the example with one arm.
+const MODELS: [(&str, Option<[usize; 2]>); 6] = [
+    ("tiny", Some([60, 13])),
+    ("small", Some([100, 100])),
+    ("middle", Some([245, 245])),
+    ("strip", Some([2000, 80])),
+    ("square", Some([400, 400])),
+    ("arm", None),
+];
+
+/// The example whose mesh is the `arm`, and triangle sizes that give about as many unknowns as `middle`.
+const ARM: &str = include_str!("../examples/one_arm_vane/design.toml");
+const ARM_MESH: &str =
+    "\n[mesh]\ncoarse = \"0.066 mm\"\nfine = \"0.027 mm\"\nmax_refinements = 0\nmax_triangles = 400000\n";
+
+/// A model and one load on it.
+struct Problem {
+    model: Model,
+    load: LoadCase,
+}
 
 fn main() -> Result<(), Box<dyn Error>> {
     let words: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with("--")).collect();
     if let [verb, name, file] = words.as_slice()
         && verb == "export"
     {
-        let (_, nx, ny) = MODELS.iter().find(|m| m.0 == name).ok_or("no such model")?;
-        return export(&model(*nx, *ny), *nx, *ny, file);
+        let (_, grid) = MODELS.iter().find(|m| m.0 == name).ok_or("no such model")?;
+        return export(&problem(*grid)?, file);
     }
     println!(
-        "{:8} {:>8} {:>9} {:>7} {:>8} {:>8} {:>7} {:>7} {:>7} {:>7} {:>6} {:>8} {:>8}",
+        "{:8} {:8} {:>8} {:>7} {:>8} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>6} {:>7} {:>8}",
         "model",
+        "engine",
         "unknowns",
-        "elements",
         "order",
         "symbolic",
-        "assembly",
         "factor",
+        "again",
         "solve",
+        "eight",
         "total*",
+        "LDL",
         "refined",
         "steps",
-        "first",
-        "Gflop"
+        "Gflop",
+        "MB"
     );
-    for (name, nx, ny) in MODELS {
-        if words.is_empty() || words.iter().any(|w| w == name) {
-            run(name, nx, ny)?;
+    let named = |w: &String| MODELS.iter().any(|m| m.0 == w);
+    for (name, grid) in MODELS {
+        if !words.iter().any(named) || words.iter().any(|w| w == name) {
+            let problem = problem(grid)?;
+            run(name, &problem, Engine::Fronts)?;
+            if words.iter().any(|w| w == "library") {
+                run(name, &problem, Engine::Library)?;
+            }
         }
     }
-    println!("seconds; total* = order + symbolic + factor + one solve, first factor of the process included");
+    println!(
+        "seconds; solve, eight: best of three; factor: first of its pattern, again: into the same memory, LDL: the same with signs; total* = order \
+         + symbolic + factor + solve"
+    );
     Ok(())
+}
+
+fn problem(grid: Option<[usize; 2]>) -> Result<Problem, Box<dyn Error>> {
+    let Some([nx, ny]) = grid else {
+        let board = understand("design.toml", &format!("{ARM}{ARM_MESH}")).map_err(|f| f.to_string())?;
+        let mesh = board_mesh(&board, &[])?;
+        let model = board_model(&board, &mesh, BondLimit::AsWritten)?.model;
+        let mut nodal = vec![Vector6::zeros(); model.nodes_m.len()];
+        for (load, p) in nodal.iter_mut().zip(&model.nodes_m) {
+            load[2] = 1e-6 * p[0];
+        }
+        return Ok(Problem { model, load: LoadCase { nodal, ..LoadCase::default() } });
+    };
+    Ok(Problem { model: model(nx, ny), load: tip_load(nx, ny) })
 }
 
 /// A 30 x 3 x 0.08 mm arm of film, copper and cover, clamped at one end.
@@ -103,37 +148,55 @@ fn tip_load(nx: usize, ny: usize) -> LoadCase {
     LoadCase { nodal, ..LoadCase::default() }
 }
 
-fn run(name: &str, nx: usize, ny: usize) -> Result<(), Box<dyn Error>> {
-    let model = model(nx, ny);
-    let prepared = Prepared::new(&model)?;
-    let seconds = prepared.seconds();
-    let structure = prepared.structure();
-    let mut rhs = vec![1.0; structure.n_unknowns()];
-    let begin = Instant::now();
-    structure.solve(prepared.factor(), &mut rhs, 1)?;
-    let solve = begin.elapsed().as_secs_f64();
-    let begin = Instant::now();
-    let solution = prepared.solve(&[tip_load(nx, ny)])?.remove(0);
-    let refined = begin.elapsed().as_secs_f64();
-    let total = seconds.order + seconds.symbolic + seconds.factor + solve;
+fn run(name: &str, problem: &Problem, engine: Engine) -> Result<(), Box<dyn Error>> {
+    let (structure, values) = assemble::ordered(&problem.model, engine)?;
+    let [order, symbolic] = structure.seconds();
+    let mut clock = Instant::now();
+    let mut lap = || std::mem::replace(&mut clock, Instant::now()).elapsed().as_secs_f64();
+    let first = structure.factorise(&values, None)?;
+    let factor = lap();
+    let made = structure.factorise(&values, Some(first))?;
+    let again = lap();
+    let n = structure.n_unknowns();
+    let mut rhs = vec![1.0; 8 * n];
+    let (mut solve, mut eight) = (f64::INFINITY, f64::INFINITY);
+    for _ in 0..3 {
+        lap();
+        structure.solve(&made, &mut rhs[..n], 1)?;
+        solve = solve.min(lap());
+        structure.solve(&made, &mut rhs, 8)?;
+        eight = eight.min(lap());
+    }
+    let signed = structure.factorise_signed(&values, Some(made))?;
+    let ldl = lap();
+    let megabytes = signed.memory_bytes() >> 20;
+    drop((signed, values, rhs));
+    let (refined, steps) = refined(problem, engine)?;
+    let total = order + symbolic + factor + solve;
+    let gflop = structure.work() / 1e9;
+    let engine = if engine == Engine::Library { "library" } else { "fronts" };
     println!(
-        "{name:8} {:8} {:9.3} {:7.3} {:8.3} {:8.3} {:7.3} {solve:7.3} {total:7.3} {refined:7.3} {:6} {:8.1e} {:8.1}",
-        structure.n_unknowns(),
-        seconds.elements,
-        seconds.order,
-        seconds.symbolic,
-        seconds.assembly,
-        seconds.factor,
-        solution.refinements,
-        solution.first_correction,
-        structure.work() / 1e9,
+        "{name:8} {engine:8} {n:8} {order:7.3} {symbolic:8.3} {factor:7.3} {again:7.3} {solve:7.3} {eight:7.3} \
+         {total:7.3} {ldl:7.3} {refined:7.3} {steps:6} {gflop:7.1} {megabytes:8}"
     );
     Ok(())
 }
 
-fn export(model: &Model, nx: usize, ny: usize, file: &str) -> Result<(), Box<dyn Error>> {
+/// Seconds and steps of the solution refined to seven digits, factor not counted.
+fn refined(problem: &Problem, engine: Engine) -> Result<(f64, u32), Box<dyn Error>> {
+    if engine == Engine::Library {
+        return Ok((f64::NAN, 0));
+    }
+    let prepared = Prepared::new(&problem.model)?;
+    let begin = Instant::now();
+    let solution = prepared.solve(std::slice::from_ref(&problem.load))?.remove(0);
+    Ok((begin.elapsed().as_secs_f64(), solution.refinements))
+}
+
+fn export(problem: &Problem, file: &str) -> Result<(), Box<dyn Error>> {
+    let model = &problem.model;
     let matrix = assemble::stiffness(model)?;
-    let load = assemble::load_vector(model, &tip_load(nx, ny))?;
+    let load = assemble::load_vector(model, &problem.load)?;
     let mut starts = vec![0u32];
     let mut rows = Vec::new();
     let mut values = Vec::new();

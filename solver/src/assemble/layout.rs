@@ -3,7 +3,7 @@
 use super::Elements;
 use crate::error::SolveError;
 use crate::freedoms::{Freedoms, index_u32};
-use crate::linear::{Graph, LinearError, Structure};
+use crate::linear::{Engine, Graph, LinearError, Structure};
 use crate::model::Model;
 use rayon::prelude::*;
 
@@ -40,6 +40,14 @@ pub(crate) struct Layout {
 impl Layout {
     /// Numbers the free unknowns, finds the pattern and orders it.
     pub(crate) fn new(model: &Model, elements: &Elements) -> Result<Self, SolveError> {
+        Self::with_engine(model, elements, Engine::default())
+    }
+
+    pub(crate) fn with_engine(
+        model: &Model,
+        elements: &Elements,
+        engine: Engine,
+    ) -> Result<Self, SolveError> {
         let freedoms = &model.freedoms;
         let (corner_start, corners) = corners_by_block(model, elements);
         let (blocks, vertex) = free_blocks(freedoms, &corner_start);
@@ -47,8 +55,8 @@ impl Layout {
         let sizes: Vec<u8> = blocks.iter().map(|&b| free_components(freedoms, b).1).collect();
         let vertices = vertices_by_corner(model, &vertex);
         let graph = graph(&blocks, &vertices, &corner_start, &corners);
-        let structure =
-            Structure::new(&graph, &sizes, &places(model, &vertex, blocks.len())).map_err(|e| refused(&e))?;
+        let places = places(model, &vertex, blocks.len());
+        let structure = Structure::with_engine(&graph, &sizes, &places, engine).map_err(|e| refused(&e))?;
         let (row_start, row_offsets) = row_offsets(&structure, &sizes);
         let slots = slots(&vertices, &structure);
         Ok(Self {

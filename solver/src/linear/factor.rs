@@ -51,6 +51,12 @@ pub struct Factor {
 }
 
 impl Factor {
+    /// Memory held by the factor and the buffers kept for the next one, bytes.
+    #[must_use]
+    pub fn memory_bytes(&self) -> u64 {
+        8 * (self.values.len() + self.pool.entries()) as u64
+    }
+
     /// Negative eigenvalues of the factored matrix (Sylvester's law of inertia): 0 unless it was factored by
     /// [`Structure::factorise_signed`] and is not positive definite.
     #[must_use]
@@ -160,6 +166,17 @@ impl Structure {
     #[must_use]
     pub fn factor_len(&self) -> usize {
         self.library.as_ref().map_or_else(|| self.fronts.factor_len(), Library::factor_len)
+    }
+
+    /// Memory that one factorisation takes on this many threads, bytes: the factor and the updates that wait for
+    /// their parents. Exact for one thread; with more, who takes what first moves it by a few per cent.
+    #[must_use]
+    pub fn memory_bytes(&self, threads: usize) -> u64 {
+        let waiting = match self.library {
+            Some(_) => 0,
+            None => super::forecast::waiting(&self.fronts, &self.units, threads),
+        };
+        8 * (self.factor_len() + waiting) as u64
     }
 
     /// Multiplications of one factorisation, roughly.

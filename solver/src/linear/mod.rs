@@ -7,6 +7,7 @@
 mod dissect;
 mod factor;
 mod flow;
+mod forecast;
 mod fronts;
 mod library;
 mod numeric;

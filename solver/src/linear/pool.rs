@@ -1,9 +1,9 @@
-//! Buffers kept alive between factorisations: fresh memory costs more than the arithmetic of a small front.
+//! Buffers kept alive between factorisations, since fresh memory costs more than the arithmetic of a small front.
 
 use super::LinearError;
 use std::sync::{Mutex, PoisonError};
 
-/// Free buffers. Cloning a factor starts with none.
+/// Free buffers.
 #[derive(Debug, Default)]
 pub(super) struct Pool {
     free: Mutex<Vec<Vec<f64>>>,
@@ -16,7 +16,7 @@ impl Pool {
             return Ok(Vec::new());
         }
         let mut free = self.free.lock().unwrap_or_else(PoisonError::into_inner);
-        let fitting = (0..free.len()).filter(|&i| free[i].len() >= len).min_by_key(|&i| free[i].len());
+        let fitting = best_fit(free.iter().map(Vec::len), len);
         let taken = fitting.map(|i| free.swap_remove(i));
         drop(free);
         taken.map_or_else(|| zeros(len), Ok)
@@ -30,10 +30,14 @@ impl Pool {
     }
 
     /// Entries of all free buffers.
-    #[cfg(test)]
     pub(super) fn entries(&self) -> usize {
         self.free.lock().unwrap_or_else(PoisonError::into_inner).iter().map(Vec::len).sum()
     }
+}
+
+/// Place of the smallest size that is at least `wanted`.
+pub(super) fn best_fit(sizes: impl Iterator<Item = usize>, wanted: usize) -> Option<usize> {
+    sizes.enumerate().filter(|(_, size)| *size >= wanted).min_by_key(|(_, size)| *size).map(|(i, _)| i)
 }
 
 /// Zeros, asked for politely. The pages are touched by whoever writes them first.

@@ -152,3 +152,210 @@ fn dissection_bears_points_that_coincide() {
     let empty = Graph { start: vec![0; 301], neighbours: Vec::new() };
     assert_eq!(dissect::order(&empty, &places).unwrap().len(), 300, "loose blocks");
 }
+
+/// A matrix like that of a layered shell on a grid: positive definite, coupled, of the given block sizes.
+fn grid_structure(nx: u32, ny: u32, sizes: &[u8], engine: Engine) -> Structure {
+    let (graph, places) = grid(nx, ny);
+    Structure::with_engine(&graph, sizes, &places, engine).unwrap()
+}
+
+/// Values with a dominant diagonal, less `shift` on it.
+fn values(structure: &Structure, shift: f64) -> Vec<f64> {
+    let mut values = Vec::with_capacity(structure.entry_rows().len());
+    for column in 0..structure.n_unknowns() {
+        let range = structure.entry_start()[column] as usize..structure.entry_start()[column + 1] as usize;
+        for &row in &structure.entry_rows()[range] {
+            let row = row as usize;
+            let off = ((row * 7 + column * 13) % 11) as f64 / 11.0 - 0.5;
+            values.push(if row == column { 25.0 + (row % 5) as f64 - shift } else { off });
+        }
+    }
+    values
+}
+
+/// `K x` with the stored lower triangle.
+fn product(structure: &Structure, values: &[f64], x: &[f64]) -> Vec<f64> {
+    let mut y = vec![0.0; x.len()];
+    for column in 0..x.len() {
+        let range = structure.entry_start()[column] as usize..structure.entry_start()[column + 1] as usize;
+        for at in range {
+            let row = structure.entry_rows()[at] as usize;
+            y[row] += values[at] * x[column];
+            if row != column {
+                y[column] += values[at] * x[row];
+            }
+        }
+    }
+    y
+}
+
+fn sample(n: usize) -> Vec<f64> {
+    (0..n).map(|i| ((i * 31) % 17) as f64 - 8.0).collect()
+}
+
+fn worst(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max)
+}
+
+#[test]
+fn both_engines_give_the_same_solution_for_any_number_of_right_hand_sides() {
+    let sizes: Vec<u8> = (0..60u32 * 45).map(|i| [6, 6, 6, 5, 6, 1, 6, 3][i as usize % 8]).collect();
+    let own = grid_structure(60, 45, &sizes, Engine::Fronts);
+    let library = grid_structure(60, 45, &sizes, Engine::Library);
+    let n = own.n_unknowns();
+    assert_eq!(own.order(), library.order(), "the order does not depend on the engine");
+    for signed in [false, true] {
+        let stored = values(&own, if signed { 24.0 } else { 0.0 });
+        let factored = |s: &Structure| {
+            if signed { s.factorise_signed(&stored, None) } else { s.factorise(&stored, None) }.unwrap()
+        };
+        let (a, b) = (factored(&own), factored(&library));
+        assert_eq!(a.negative_pivots(), b.negative_pivots(), "signs, {signed}");
+        assert_eq!(a.negative_pivots() > 0, signed, "{} negative pivots", a.negative_pivots());
+        for n_rhs in [1usize, 2, 3, 5, 8, 15] {
+            let load = sample(n * n_rhs);
+            let (mut x, mut y) = (load.clone(), load.clone());
+            own.solve(&a, &mut x, n_rhs).unwrap();
+            library.solve(&b, &mut y, n_rhs).unwrap();
+            let size = y.iter().fold(0.0, |m: f64, v| m.max(v.abs()));
+            assert!(worst(&x, &y) < 1e-9 * size, "{n_rhs} loads: {:.1e} of {size:.1e}", worst(&x, &y));
+            // Backward error: without an exchange of pivots an indefinite matrix loses a few digits.
+            let residual = worst(&product(&own, &stored, &x[..n]), &load[..n]);
+            assert!(residual < 1e-10 * 60.0 * size, "residual {residual:.1e}, solution {size:.1e}");
+        }
+    }
+}
+
+#[test]
+fn negative_pivots_are_the_negative_eigenvalues() {
+    let (graph, sizes, structure) = small();
+    assert_eq!(graph.len(), sizes.len());
+    let (stored, dense) = matrix(&structure);
+    for shift in [0.0, 57.0, 58.5, 60.1, 61.3, 62.0, 80.0] {
+        let mut shifted = stored.clone();
+        for column in 0..structure.n_unknowns() {
+            shifted[structure.entry_start()[column] as usize] -= shift;
+        }
+        let moved = &dense - DMatrix::identity(dense.nrows(), dense.nrows()) * shift;
+        let expected = moved.symmetric_eigenvalues().iter().filter(|v| **v < 0.0).count();
+        let factor = structure.factorise_signed(&shifted, None).unwrap();
+        assert_eq!(factor.negative_pivots(), expected, "shift {shift}");
+        let refused = structure.factorise(&shifted, None);
+        assert_eq!(refused.is_err(), expected > 0, "shift {shift} without signs");
+    }
+}
+
+/// Large enough for several branches, shared fronts and parallel kernels.
+#[test]
+fn same_bits_for_any_number_of_threads() {
+    let sizes = vec![6; 130 * 120];
+    let structure = grid_structure(130, 120, &sizes, Engine::Fronts);
+    let stored = values(&structure, 0.0);
+    let n = structure.n_unknowns();
+    let run = |threads: usize, signed: bool| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| {
+            let factor = if signed {
+                structure.factorise_signed(&stored, None)
+            } else {
+                structure.factorise(&stored, None)
+            };
+            let factor = factor.unwrap();
+            let mut x = sample(3 * n);
+            structure.solve(&factor, &mut x, 3).unwrap();
+            x
+        })
+    };
+    let mut wants = Vec::new();
+    for signed in [false, true] {
+        let one = run(1, signed);
+        let residual = worst(&product(&structure, &stored, &one[..n]), &sample(3 * n)[..n]);
+        assert!(residual < 1e-11, "residual {residual:.1e}");
+        for threads in [2, 3, 2] {
+            assert!(run(threads, signed) == one, "{threads} threads, signed {signed}: other bits");
+        }
+        wants.push(one);
+    }
+    assert!(worst(&wants[0], &wants[1]) < 1e-11, "with and without signs");
+}
+
+#[test]
+fn memory_is_as_forecast() {
+    let sizes = vec![6; 130 * 120];
+    let structure = grid_structure(130, 120, &sizes, Engine::Fronts);
+    let stored = values(&structure, 0.0);
+    for (threads, within) in [(1, 0.0), (2, 0.05)] {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        let used = pool.install(|| structure.factorise(&stored, None).unwrap().memory_bytes()) as f64;
+        let forecast = structure.memory_bytes(threads) as f64;
+        assert!(
+            (used / forecast - 1.0).abs() <= within,
+            "{threads} threads: {used} against {forecast} bytes"
+        );
+    }
+}
+
+#[test]
+fn a_second_matrix_reuses_the_memory() {
+    let sizes = vec![6; 40 * 50];
+    let structure = grid_structure(40, 50, &sizes, Engine::Fronts);
+    let first = structure.factorise(&values(&structure, 0.0), None).unwrap();
+    let before = first.memory_bytes();
+    let stored = values(&structure, 24.5);
+    let again = structure.factorise_signed(&stored, Some(first)).unwrap();
+    let fresh = structure.factorise_signed(&stored, None).unwrap();
+    assert!(again.memory_bytes() < before + before / 4, "only the room for signs is new");
+    let (mut x, mut y) = (sample(structure.n_unknowns()), sample(structure.n_unknowns()));
+    structure.solve(&again, &mut x, 1).unwrap();
+    structure.solve(&fresh, &mut y, 1).unwrap();
+    assert!(x == y, "old content leaks into the factor");
+}
+
+/// Shapes of graph at the edge of what a tree can be.
+#[test]
+fn odd_graphs_are_solved() {
+    let star = |n: u32| {
+        let mut start = vec![0, n];
+        start.extend((1..=n).map(|i| n + i));
+        let mut neighbours: Vec<u32> = (1..=n).collect();
+        neighbours.extend(std::iter::repeat_n(0, n as usize));
+        Graph { start, neighbours }
+    };
+    let dense = |n: u32| Graph {
+        start: (0..=n).map(|i| i * (n - 1)).collect(),
+        neighbours: (0..n).flat_map(|i| (0..n).filter(move |&j| j != i)).collect(),
+    };
+    let path = |n: u32| {
+        let lists = (0..n).map(|i| [i.checked_sub(1), (i + 1 < n).then_some(i + 1)].into_iter().flatten());
+        let mut graph = Graph { start: vec![0], neighbours: Vec::new() };
+        for list in lists {
+            graph.neighbours.extend(list);
+            graph.start.push(u32::try_from(graph.neighbours.len()).unwrap());
+        }
+        graph
+    };
+    let loose = Graph { start: vec![0; 501], neighbours: Vec::new() };
+    for (name, graph) in [
+        ("empty", Graph { start: vec![0], neighbours: Vec::new() }),
+        ("one block", Graph { start: vec![0, 0], neighbours: Vec::new() }),
+        ("star", star(3000)),
+        ("dense", dense(60)),
+        ("path", path(20_000)),
+        ("loose blocks", loose),
+    ] {
+        let n = graph.len();
+        // All at one place: the order must not need coordinates that differ.
+        let structure = Structure::new(&graph, &vec![2; n], &vec![[0.0; 3]; n]).unwrap();
+        let mut stored = values(&structure, 0.0);
+        for column in 0..structure.n_unknowns() {
+            stored[structure.entry_start()[column] as usize] += 2e4;
+        }
+        let factor = structure.factorise(&stored, None).unwrap();
+        let load = sample(structure.n_unknowns());
+        let mut x = load.clone();
+        structure.solve(&factor, &mut x, 1).unwrap();
+        let residual = worst(&product(&structure, &stored, &x), &load);
+        assert!(residual < 1e-11, "{name}: residual {residual:.1e}");
+        assert_eq!(structure.memory_bytes(1), factor.memory_bytes(), "{name}: memory");
+    }
+}

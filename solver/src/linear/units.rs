@@ -86,6 +86,11 @@ impl Units {
         self.first[unit] as usize..self.first[unit + 1] as usize
     }
 
+    /// Unit above one.
+    pub(super) fn parent_of(&self, unit: usize) -> Option<usize> {
+        Some(self.parent[unit]).filter(|&p| p != NONE).map(|p| p as usize)
+    }
+
     /// Units below one.
     pub(super) fn children_of(&self, unit: usize) -> &[u32] {
         &self.children[self.child_start[unit] as usize..self.child_start[unit + 1] as usize]

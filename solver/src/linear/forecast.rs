@@ -1,0 +1,93 @@
+//! How much memory the updates of a factorisation will take, found by playing the order of the units through.
+
+use super::fronts::Fronts;
+use super::pool::best_fit;
+use super::units::Units;
+
+/// A worker's unit, when it will be done, and the buffers it gives back then.
+struct Running {
+    unit: usize,
+    done: f64,
+    spare: Vec<usize>,
+    kept: usize,
+}
+
+/// Sizes of buffers as the pool would hold them.
+#[derive(Default)]
+struct Buffers {
+    free: Vec<usize>,
+    total: usize,
+}
+
+impl Buffers {
+    fn take(&mut self, len: usize) -> usize {
+        if len == 0 {
+            return 0;
+        }
+        best_fit(self.free.iter().copied(), len).map_or_else(
+            || {
+                self.total += len;
+                len
+            },
+            |i| self.free.swap_remove(i),
+        )
+    }
+
+    fn give(&mut self, len: usize) {
+        if len > 0 {
+            self.free.push(len);
+        }
+    }
+}
+
+/// Entries of all buffers that a factorisation (without signs) on `threads` threads allocates.
+///
+/// The first worker takes waiting branches from the front, the others from the back; whoever finishes the last
+/// unit below another one goes on with that. Time runs with the work of the fronts.
+pub(super) fn waiting(fronts: &Fronts, units: &Units, threads: usize) -> usize {
+    let mut open: std::collections::VecDeque<usize> =
+        (0..units.len()).filter(|&u| units.children_of(u).is_empty()).collect();
+    let mut left: Vec<usize> = (0..units.len()).map(|u| units.children_of(u).len()).collect();
+    let mut update = vec![0; units.len()];
+    let mut buffers = Buffers::default();
+    let mut running: Vec<Option<Running>> = (0..threads.max(1)).map(|_| None).collect();
+    let mut now = 0.0;
+    loop {
+        for worker in 0..running.len() {
+            if running[worker].is_none() {
+                let next = if worker == 0 { open.pop_front() } else { open.pop_back() };
+                running[worker] = next.map(|u| start(fronts, units, u, now, &mut buffers));
+            }
+        }
+        let next = (0..running.len()).filter(|&w| running[w].is_some()).min_by(|&a, &b| {
+            let done = |w: usize| running[w].as_ref().map_or(f64::INFINITY, |r| r.done);
+            done(a).total_cmp(&done(b))
+        });
+        let Some(worker) = next else { return buffers.total };
+        let Some(ended) = running[worker].take() else { return buffers.total };
+        now = ended.done;
+        ended.spare.iter().for_each(|&len| buffers.give(len));
+        for &child in units.children_of(ended.unit) {
+            buffers.give(update[child as usize]);
+        }
+        update[ended.unit] = ended.kept;
+        if let Some(above) = units.parent_of(ended.unit) {
+            left[above] -= 1;
+            if left[above] == 0 {
+                running[worker] = Some(start(fronts, units, above, now, &mut buffers));
+            }
+        }
+    }
+}
+
+fn start(fronts: &Fronts, units: &Units, unit: usize, now: f64, buffers: &mut Buffers) -> Running {
+    let range = units.fronts_of(unit);
+    let last = range.end - 1;
+    let stacks = units.stacks[unit].map(|len| buffers.take(len));
+    let kept = buffers.take(fronts.n_below(last).pow(2));
+    let below: f64 = match range.len() {
+        1 => fronts.children_of(last).iter().map(|&c| fronts.work[c as usize]).sum(),
+        _ => 0.0,
+    };
+    Running { unit, done: now + fronts.work[last] - below, spare: stacks.to_vec(), kept }
+}
