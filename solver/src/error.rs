@@ -23,6 +23,13 @@ pub enum SolveError {
         /// Node, its position and the freedom.
         place: String,
     },
+    /// The factor would not fit into the free memory.
+    Memory {
+        /// Bytes the factor takes.
+        needed: u64,
+        /// Bytes the machine has free.
+        free: u64,
+    },
     /// Refinement of the linear solve did not gain.
     Inaccurate {
         /// Relative correction reached.
@@ -52,6 +59,16 @@ impl fmt::Display for SolveError {
                 f,
                 "the stiffness vanishes at {place}; hold the part with a support or connect it to a held part"
             ),
+            Self::Memory { needed, free } => {
+                let gb = |bytes: &u64| *bytes as f64 / 1e9;
+                write!(
+                    f,
+                    "the factor of the stiffness matrix takes {:.2} GB and the machine has {:.2} GB free; use a coarser \
+                     mesh or a machine with more memory",
+                    gb(needed),
+                    gb(free)
+                )
+            }
             Self::Inaccurate { correction, length_over_size } => write!(
                 f,
                 "the linear solve does not settle (correction {correction:.1e}, length over triangle size \

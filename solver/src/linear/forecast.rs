@@ -53,11 +53,9 @@ pub(super) fn waiting(fronts: &Fronts, units: &Units, threads: usize) -> usize {
     let mut running: Vec<Option<Running>> = (0..threads.max(1)).map(|_| None).collect();
     let mut now = 0.0;
     loop {
-        for worker in 0..running.len() {
-            if running[worker].is_none() {
-                let next = if worker == 0 { open.pop_front() } else { open.pop_back() };
-                running[worker] = next.map(|u| start(fronts, units, u, now, &mut buffers));
-            }
+        for (worker, place) in running.iter_mut().enumerate().filter(|(_, place)| place.is_none()) {
+            let next = if worker == 0 { open.pop_front() } else { open.pop_back() };
+            *place = next.map(|u| start(fronts, units, u, now, &mut buffers));
         }
         let next = (0..running.len()).filter(|&w| running[w].is_some()).min_by(|&a, &b| {
             let done = |w: usize| running[w].as_ref().map_or(f64::INFINITY, |r| r.done);

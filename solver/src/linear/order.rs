@@ -38,7 +38,7 @@ impl Graph {
 }
 
 /// Multiplications per block above which a dissection pays for itself within one factorisation.
-const WORTH: f64 = 6e5;
+const WORTH: f64 = 1e5;
 
 /// Order (position to block) and its elimination tree: minimum degree, or dissection where that leaves less work.
 ///

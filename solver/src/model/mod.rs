@@ -47,6 +47,9 @@ pub struct Model {
     pub freedoms: Freedoms,
     /// Lumped mass at nodes with full 6 x 6 inertia in global axes (glued bodies): node and matrix.
     pub node_mass: Vec<(u32, nalgebra::Matrix6<f64>)>,
+    /// Asks the machine for its free memory, bytes, just before a factor is made: one that would not fit is refused.
+    /// None, or no answer: no limit.
+    pub free_memory: Option<fn() -> Option<u64>>,
 }
 
 /// One set of loads on a model.
@@ -144,6 +147,7 @@ pub fn board_model_about(
         zone_of: own.zone_of,
         freedoms: held.freedoms,
         node_mass,
+        free_memory: None,
     };
     Ok(BoardModel { model, reference_z_m, node_mid_m, still: held.still, rigid_pieces: held.pieces })
 }

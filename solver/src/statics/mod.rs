@@ -82,7 +82,8 @@ impl<'m> Prepared<'m> {
     ///
     /// # Errors
     /// [`SolveError::NotHeld`] for a piece that can move freely, [`SolveError::Model`] for a model that does not
-    /// fit together or is too large, [`SolveError::Singular`] where the stiffness vanishes.
+    /// fit together or is too large, [`SolveError::Singular`] where the stiffness vanishes, [`SolveError::Memory`]
+    /// where the factor would not fit.
     pub fn new(model: &'m Model) -> Result<Self, SolveError> {
         let mut clock = Instant::now();
         let mut lap = || std::mem::replace(&mut clock, Instant::now()).elapsed().as_secs_f64();
@@ -91,6 +92,7 @@ impl<'m> Prepared<'m> {
         let elements_s = lap();
         let layout = Layout::new(model, &elements)?;
         let layout_s = lap();
+        fits(model, &layout.structure)?;
         let values = layout.assemble(model, |triangle, b, a| elements.pair(triangle, b, a));
         let assembly_s = lap();
         let factor = layout.structure.factorise(&values, None).map_err(|e| explained(model, &layout, &e))?;
@@ -364,6 +366,14 @@ fn length_over_size(model: &Model) -> f64 {
         (b - a).cross(&(c - a)).norm().sqrt()
     };
     diagonal(model) / model.triangles.iter().map(size).fold(f64::INFINITY, f64::min)
+}
+
+/// Refuses a factor that would not fit into the machine's free memory, before any of it is filled.
+pub(crate) fn fits(model: &Model, structure: &Structure) -> Result<(), SolveError> {
+    let Some(free) = model.free_memory.and_then(|ask| ask()) else { return Ok(()) };
+    let matrix = 8 * structure.entry_rows().len() as u64;
+    let needed = matrix + structure.memory_bytes(rayon::current_num_threads());
+    if needed > free { Err(SolveError::Memory { needed, free }) } else { Ok(()) }
 }
 
 /// A failed factorisation in words of the model.

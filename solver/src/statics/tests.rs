@@ -435,3 +435,18 @@ fn numbers_that_are_none_are_refused() {
         "a laminate that is not a number"
     );
 }
+
+#[test]
+fn a_million_unknowns_in_too_little_memory_are_refused_with_the_number() {
+    let mut model = cantilever(2000, 80, 30e-3, vec![ply(0.0, 80e-6, 4e9, 0.3)]);
+    model.free_memory = Some(|| Some(1 << 30));
+    let error = Prepared::new(&model).unwrap_err();
+    let SolveError::Memory { needed, free } = error else { panic!("{error}") };
+    assert_eq!(free, 1 << 30);
+    assert!((1_200_000_000..4_000_000_000).contains(&needed), "{needed} bytes");
+    assert!(error.to_string().contains("1.07 GB free"), "{error}");
+    model.free_memory = Some(|| None);
+    let small = cantilever(4, 2, 4e-3, vec![ply(0.0, 50e-6, 4e9, 0.3)]);
+    let small = Model { free_memory: model.free_memory, ..small };
+    assert!(Prepared::new(&small).is_ok(), "a machine that does not answer sets no limit");
+}
