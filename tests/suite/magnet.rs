@@ -36,12 +36,12 @@ fn turned(about: [f64; 3]) -> [[f64; 3]; 3] {
 }
 
 /// Data rows of a table: text cells, comments and the heading left out.
-fn rows(table: &str) -> Vec<Vec<&str>> {
+pub(super) fn rows(table: &str) -> Vec<Vec<&str>> {
     let lines = table.lines().filter(|line| !line.starts_with('#')).skip(1);
     lines.map(|line| line.split(',').collect()).collect()
 }
 
-fn number(cell: &str) -> f64 {
+pub(super) fn number(cell: &str) -> f64 {
     cell.parse().unwrap()
 }
 
@@ -282,11 +282,11 @@ fn kernel_matches_its_integral() {
 }
 
 /// Hinge along y through the origin, arms along +x.
-const HINGE: HingeLine = HingeLine { point_m: [0.0; 3], arm: [1.0, 0.0] };
+pub(super) const HINGE: HingeLine = HingeLine { point_m: [0.0; 3], arm: [1.0, 0.0] };
 
 /// The reference coil: two layers of 28 turns, 12 mm over the copper, 90 um tracks with 70 um gaps, 18 um copper,
 /// layers 43 um apart, centre 12.5 mm from the hinge, 0.12 A, closed by a via and one vertical piece.
-fn reference_coil(chords_per_turn: u32) -> CurrentPath {
+pub(super) fn reference_coil(chords_per_turn: u32) -> CurrentPath {
     let spec = SpiralSpec {
         form: SpiralForm::Round,
         centre_m: [12.5e-3, 0.0],
@@ -308,7 +308,7 @@ fn reference_coil(chords_per_turn: u32) -> CurrentPath {
 }
 
 /// The path turned about the hinge; positive angles lift the +x side towards +z.
-fn lifted(path: &CurrentPath, degrees: f64) -> CurrentPath {
+pub(super) fn lifted(path: &CurrentPath, degrees: f64) -> CurrentPath {
     let (s, c) = degrees.to_radians().sin_cos();
     let turn = |p: [f64; 3]| [p[0] * c - p[2] * s, p[1], p[0] * s + p[2] * c];
     let piece = |p: &PathSegment| PathSegment { from_m: turn(p.from_m), to_m: turn(p.to_m), ..*p };
@@ -316,7 +316,7 @@ fn lifted(path: &CurrentPath, degrees: f64) -> CurrentPath {
 }
 
 /// Magnet of the three reference configurations.
-fn drive_magnet(name: &str) -> Magnet {
+pub(super) fn drive_magnet(name: &str) -> Magnet {
     let (centre_m, rotation) = match name {
         "A_below" => ([12.5e-3, 0.0, -2.5e-3], UPRIGHT),
         "B_beside" => ([21.5e-3, 0.0, 0.0], [[0.0, 0.0, 1.0], [0.0, 1.0, 0.0], [-1.0, 0.0, 0.0]]),
@@ -325,7 +325,7 @@ fn drive_magnet(name: &str) -> Magnet {
     Magnet { centre_m, rotation, ..disc(8e-3, 2e-3, [0.0, 0.0, 1.3]) }
 }
 
-fn configurations() -> [(&'static str, &'static str); 3] {
+pub(super) fn configurations() -> [(&'static str, &'static str); 3] {
     [
         ("A_below", include_str!("../data/coil_A_below.csv")),
         ("B_beside", include_str!("../data/coil_B_beside.csv")),

@@ -1,9 +1,11 @@
 //! Current path times flux density: force, torque about the hinge line, nodal loads, resistance.
 //!
 //! Input: the board's [`CurrentPath`] (a filament at the copper's mid-height) and the magnets' [`Field`].
-//! Output: [`CoilLoad`] for the whole path, [`nodal::NodalLoad`] for a shell mesh. Absent: the width of the
+//! Output: [`CoilLoad`] for the whole path, [`nodal::NodalLoad`] for a shell
+//! mesh at rest, [`moving::CarriedPath`] for one that swings. Absent: the width of the
 //! tracks (it changes the force of a fine coil by some 1e-5), the coil's own field, inductance.
 
+pub mod moving;
 pub mod nodal;
 
 use crate::magnet::Field;

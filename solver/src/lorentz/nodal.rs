@@ -60,11 +60,11 @@ pub struct NodalLoad {
     pub shares: PathShares,
 }
 
-/// Part of a segment in one triangle, or off the mesh.
-struct Stretch {
-    from: f64,
-    to: f64,
-    triangle: Option<usize>,
+/// Part of a segment in one triangle, or off the mesh; ends as shares of the segment's length.
+pub(super) struct Stretch {
+    pub(super) from: f64,
+    pub(super) to: f64,
+    pub(super) triangle: Option<usize>,
 }
 
 /// What one segment adds.
@@ -150,7 +150,7 @@ fn part(segment: &PathSegment, current_a: f64, field: &Field, on: (&Carrier<'_>,
 }
 
 /// Cuts a straight piece where it passes from triangle to triangle; positions as shares of its length.
-fn stretches(from: Point, to: Point, mesh: &FlatMesh, locator: &Locator<'_>) -> Vec<Stretch> {
+pub(super) fn stretches(from: Point, to: Point, mesh: &FlatMesh, locator: &Locator<'_>) -> Vec<Stretch> {
     let length = (to[0] - from[0]).hypot(to[1] - from[1]);
     let at = |t: f64| [from[0] + (to[0] - from[0]) * t, from[1] + (to[1] - from[1]) * t];
     let find = |p: Point| locator.triangle_near(p, REACH_M).map(|(triangle, _)| triangle);

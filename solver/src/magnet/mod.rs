@@ -7,6 +7,7 @@
 pub mod cuboid;
 pub mod cylinder;
 pub mod kernel;
+pub mod potential;
 
 use copperbend_mesh::board::{Magnet, MagnetShape};
 use copperbend_mesh::coil::clearance;
@@ -66,19 +67,42 @@ impl Field {
         self.sources.iter().fold(Vector3::zeros(), |sum, source| sum + source.at(p))
     }
 
+    /// Vector potential at a point, T m, without divergence; its line integral around a closed path is the flux
+    /// through the path.
+    #[must_use]
+    pub fn potential(&self, p_m: [f64; 3]) -> Vector3<f64> {
+        let p = Vector3::from(p_m);
+        self.sources.iter().fold(Vector3::zeros(), |sum, source| sum + source.potential(p))
+    }
+
     /// Gradient of the flux density, T/m: entry (i, j) is the change of component i along axis j.
     ///
     /// Fourth-order central differences with a step of 2 um, or 1/500 of the distance to the nearest magnet if
     /// that is smaller: about nine good digits. Meaningless on a magnet's surface.
     #[must_use]
     pub fn gradient(&self, p_m: [f64; 3]) -> Matrix3<f64> {
-        let step = (self.clearance_m(p_m).abs() / 500.0).clamp(1e-10, GRADIENT_STEP_M);
-        let p = Vector3::from(p_m);
-        let column = |j: usize| {
-            let at = |n: f64| self.at((p + Vector3::ith(j, n * step)).into());
-            ((at(1.0) - at(-1.0)) * 8.0 - (at(2.0) - at(-2.0))) / (12.0 * step)
-        };
-        Matrix3::from_columns(&[column(0), column(1), column(2)])
+        let step = self.gradient_step_m(p_m);
+        Matrix3::from_columns(&[0, 1, 2].map(|j| self.change_along(j, p_m, step)))
+    }
+
+    /// [`Self::gradient`] outside the magnets with two thirds of the work: there the gradient is symmetric and has
+    /// no trace, so that the changes along x and y give the change along z.
+    #[must_use]
+    pub fn gradient_outside(&self, p_m: [f64; 3]) -> Matrix3<f64> {
+        let step = self.gradient_step_m(p_m);
+        let [x, y] = [0, 1].map(|j| self.change_along(j, p_m, step));
+        let xy = 0.5 * (x.y + y.x);
+        Matrix3::new(x.x, xy, x.z, xy, y.y, y.z, x.z, y.z, -(x.x + y.y))
+    }
+
+    fn gradient_step_m(&self, p_m: [f64; 3]) -> f64 {
+        (self.clearance_m(p_m).abs() / 500.0).clamp(1e-10, GRADIENT_STEP_M)
+    }
+
+    /// Change of the flux density along an axis, T/m.
+    fn change_along(&self, axis: usize, p_m: [f64; 3], step: f64) -> Vector3<f64> {
+        let at = |n: f64| self.at((Vector3::from(p_m) + Vector3::ith(axis, n * step)).into());
+        ((at(1.0) - at(-1.0)) * 8.0 - (at(2.0) - at(-2.0))) / (12.0 * step)
     }
 
     /// Distance from a point to the nearest magnet's surface, m: negative inside, infinite without magnets.
@@ -125,6 +149,20 @@ impl Source {
     fn at(&self, p: Vector3<f64>) -> Vector3<f64> {
         let own = self.rotation.transpose() * (p - self.centre_m);
         self.rotation * self.own_field(own)
+    }
+
+    fn potential(&self, p: Vector3<f64>) -> Vector3<f64> {
+        let own = self.rotation.transpose() * (p - self.centre_m);
+        let (size, spread_m) = self.spread();
+        let a = if own.norm_squared() > (FAR * size).powi(2) {
+            self.dipoles(spread_m).fold(Vector3::zeros(), |sum, (at, moment)| {
+                let r = own - at;
+                sum + moment.cross(&r) / r.norm().powi(3)
+            })
+        } else {
+            potential::of_body(&self.shape, &own, &self.polarisation_t)
+        };
+        self.rotation * a
     }
 
     /// Flux density in the own frame, T.
@@ -175,17 +213,22 @@ impl Source {
         }
     }
 
-    /// Eight dipoles with the body's second moments: exact to the dipole and the next multipole.
-    fn far_field(&self, p: Vector3<f64>, spread_m: [f64; 3]) -> Vector3<f64> {
+    /// Eight dipoles with the body's second moments: exact to the dipole and the next multipole. Places, m, and
+    /// moments over 4 pi, T m3.
+    fn dipoles(&self, spread_m: [f64; 3]) -> impl Iterator<Item = (Vector3<f64>, Vector3<f64>)> {
         let moment = self.polarisation_t * (self.volume_m3() / (32.0 * std::f64::consts::PI));
-        let mut sum = Vector3::zeros();
-        for corner in 0..8_u8 {
+        (0..8_u8).map(move |corner| {
             let sign = |bit: u8| if corner >> bit & 1 == 1 { 1.0 } else { -1.0 };
-            let r = p - Vector3::new(sign(0) * spread_m[0], sign(1) * spread_m[1], sign(2) * spread_m[2]);
+            (Vector3::new(sign(0) * spread_m[0], sign(1) * spread_m[1], sign(2) * spread_m[2]), moment)
+        })
+    }
+
+    fn far_field(&self, p: Vector3<f64>, spread_m: [f64; 3]) -> Vector3<f64> {
+        self.dipoles(spread_m).fold(Vector3::zeros(), |sum, (at, moment)| {
+            let r = p - at;
             let d = r.norm();
-            sum += (r * (3.0 * moment.dot(&r) / (d * d)) - moment) / d.powi(3);
-        }
-        sum
+            sum + (r * (3.0 * moment.dot(&r) / (d * d)) - moment) / d.powi(3)
+        })
     }
 }
 
