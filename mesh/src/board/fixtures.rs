@@ -129,6 +129,55 @@ pub struct Magnet {
     pub remanence_note: String,
 }
 
+/// Something fixed in space that the board must not touch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Obstacle {
+    /// Name as written.
+    pub name: String,
+    /// Shape and place.
+    pub shape: ObstacleShape,
+}
+
+/// Shape and place of an obstacle.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum ObstacleShape {
+    /// A solid body.
+    Solid {
+        /// Its shape.
+        shape: MagnetShape,
+        /// Centre, m.
+        centre_m: [f64; 3],
+        /// Rotation, own frame to board frame, rows of the matrix.
+        rotation: [[f64; 3]; 3],
+    },
+    /// An endless flat face parallel to the board.
+    Plane {
+        /// Height, m.
+        height_m: f64,
+        /// +1: solid below it; -1: solid above it.
+        up: f64,
+    },
+}
+
+/// What the user wishes of the swing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SwingWishes {
+    /// Left out.
+    pub off: bool,
+    /// Largest current of either polarity, A; None: the drive current.
+    pub current_a: Option<f64>,
+    /// Currents per polarity.
+    pub steps: u32,
+    /// Prescribed flap angles, rad: from, to, step; None: chosen from what the current reaches.
+    pub angles_rad: Option<[f64; 3]>,
+}
+
+impl Default for SwingWishes {
+    fn default() -> Self {
+        Self { off: false, current_a: None, steps: 4, angles_rad: None }
+    }
+}
+
 /// A mechanical load.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Load {

@@ -9,7 +9,10 @@ mod parts;
 mod understand;
 
 pub use fault::{Fault, Faults};
-pub use fixtures::{Arm, Body, Flap, Load, LockedIn, Magnet, MagnetShape, Place, Support, SupportKind};
+pub use fixtures::{
+    Arm, Body, Flap, Load, LockedIn, Magnet, MagnetShape, Obstacle, ObstacleShape, Place, Support,
+    SupportKind, SwingWishes,
+};
 pub use parts::{
     Bond, Conductor, ConductorId, ConductorKind, CurrentPath, Elastic, Layer, LayerId, LayerKind, Material,
     MaterialId, PathSegment, Seat, Smear, Stiffener, TurnAxes, Value,
@@ -114,6 +117,8 @@ pub struct Board {
     pub bodies: Vec<Body>,
     /// Magnets.
     pub magnets: Vec<Magnet>,
+    /// What the board must not touch, beside the magnets.
+    pub obstacles: Vec<Obstacle>,
     /// Loads.
     pub loads: Vec<Load>,
     /// Gravity, m/s2 (zero if none).
@@ -124,6 +129,8 @@ pub struct Board {
     pub locked_in: LockedIn,
     /// Mesh wishes.
     pub mesh: MeshWishes,
+    /// Wishes about the swing.
+    pub swing: SwingWishes,
     /// Limits.
     pub limits: Limits,
     /// Rounded corners.

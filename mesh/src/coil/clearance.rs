@@ -1,6 +1,6 @@
 //! How far a current path stays from the bodies of magnets.
 
-use crate::board::{CurrentPath, Magnet, MagnetShape};
+use crate::board::{CurrentPath, Magnet, MagnetShape, Obstacle, ObstacleShape};
 
 /// A path closer to a magnet than this touches it, m.
 pub const TOUCH_M: f64 = 1e-6;
@@ -21,8 +21,23 @@ pub struct Touch {
 /// Distance from a point to a magnet's surface, m; negative inside the material.
 #[must_use]
 pub fn distance_m(magnet: &Magnet, p: [f64; 3]) -> f64 {
-    let [x, y, z] = to_body(magnet, p);
-    match magnet.shape {
+    solid_distance_m(&magnet.shape, to_body(magnet, p))
+}
+
+/// Distance from a point to an obstacle's surface, m; negative inside.
+#[must_use]
+pub fn obstacle_distance_m(obstacle: &Obstacle, p: [f64; 3]) -> f64 {
+    match &obstacle.shape {
+        ObstacleShape::Solid { shape, centre_m, rotation } => {
+            solid_distance_m(shape, into_frame(centre_m, rotation, p))
+        }
+        ObstacleShape::Plane { height_m, up } => up * (p[2] - height_m),
+    }
+}
+
+/// Distance from a point in the body's own frame to its surface, m; negative inside.
+fn solid_distance_m(shape: &MagnetShape, [x, y, z]: [f64; 3]) -> f64 {
+    match *shape {
         MagnetShape::Disc { diameter_m, height_m } => {
             outside_box(&[x.hypot(y) - 0.5 * diameter_m, z.abs() - 0.5 * height_m])
         }
@@ -40,8 +55,11 @@ pub fn distance_m(magnet: &Magnet, p: [f64; 3]) -> f64 {
 /// Point in the magnet's own frame, m.
 #[must_use]
 pub fn to_body(magnet: &Magnet, p: [f64; 3]) -> [f64; 3] {
-    let r = &magnet.rotation;
-    let d = [0, 1, 2].map(|i| p[i] - magnet.centre_m[i]);
+    into_frame(&magnet.centre_m, &magnet.rotation, p)
+}
+
+fn into_frame(centre_m: &[f64; 3], r: &[[f64; 3]; 3], p: [f64; 3]) -> [f64; 3] {
+    let d = [0, 1, 2].map(|i| p[i] - centre_m[i]);
     [0, 1, 2].map(|j| r[0][j] * d[0] + r[1][j] * d[1] + r[2][j] * d[2])
 }
 

@@ -12,6 +12,7 @@ mod magnets;
 mod nearest;
 mod read;
 mod shapes;
+mod swing;
 
 pub use copper::{Circuit, Coil, CoilForm, Drive, Sense, Track, TurnsModel};
 pub use fixtures::{Arm, Body, Flap, MountingRotation, Support, SupportWord};
@@ -22,6 +23,8 @@ pub use magnets::{BackPlate, Block, Disc, Magnet, Magnetisation, Polarity, Ring,
 pub use nearest::nearest;
 pub(crate) use read::read;
 pub use shapes::{Circle, Outline, Polygon, Rectangle, RoundedRectangle, Shape, TrackShape};
+
+pub use swing::{Obstacle, ObstaclePlane, Swing, SwingAngles};
 
 use schemars::JsonSchema;
 use std::collections::BTreeMap;
@@ -97,6 +100,12 @@ pub struct Design {
     /// Magnets.
     #[schemars(with = "Option<Vec<Magnet>>")]
     pub magnet: Vec<Placed<Magnet>>,
+    /// What the board must not touch while it swings.
+    #[schemars(with = "Option<Vec<Obstacle>>")]
+    pub obstacle: Vec<Placed<Obstacle>>,
+    /// The swing.
+    #[schemars(with = "Option<Swing>")]
+    pub swing: Option<Placed<Swing>>,
     /// Forces.
     #[schemars(with = "Option<Vec<ForceLoad>>")]
     pub force: Vec<Placed<ForceLoad>>,

@@ -11,7 +11,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue, ValueDeserializer};
 
 /// Tables of the file, for the nearest known name.
-const TABLES: [&str; 21] = [
+const TABLES: [&str; 23] = [
     "title",
     "shapes",
     "outline",
@@ -27,6 +27,8 @@ const TABLES: [&str; 21] = [
     "flap",
     "body",
     "magnet",
+    "obstacle",
+    "swing",
     "force",
     "pressure",
     "moment",
@@ -98,6 +100,8 @@ fn table(
         "flap" => d.flap = one(value, faults),
         "body" => d.body = many(key, value, faults),
         "magnet" => d.magnet = many(key, value, faults),
+        "obstacle" => d.obstacle = many(key, value, faults),
+        "swing" => d.swing = one(value, faults),
         "force" => d.force = many(key, value, faults),
         "pressure" => d.pressure = many(key, value, faults),
         "moment" => d.moment = many(key, value, faults),

@@ -89,6 +89,7 @@ fn vane() -> Board {
         }],
         bodies: Vec::new(),
         magnets: Vec::new(),
+        obstacles: Vec::new(),
         loads: vec![Load::Force {
             name: "tip".to_owned(),
             place: Place::Point([19.0 * MM, 0.0]),
@@ -108,6 +109,7 @@ fn vane() -> Board {
             max_triangles: 400_000,
             merge_thin: false,
         },
+        swing: SwingWishes::default(),
         limits: Limits::default(),
         outline,
         fillets,

@@ -147,7 +147,7 @@ impl Builder<'_> {
         }
     }
 
-    fn in_range<T: Wanted + Clone>(
+    pub(super) fn in_range<T: Wanted + Clone>(
         &mut self,
         given: Option<&Given<T>>,
         name: &str,
@@ -167,7 +167,7 @@ impl Builder<'_> {
         None
     }
 
-    fn count(&mut self, given: Option<&Given<u32>>, name: &str, range: [u32; 2]) -> Option<u32> {
+    pub(super) fn count(&mut self, given: Option<&Given<u32>>, name: &str, range: [u32; 2]) -> Option<u32> {
         let given = given?;
         let value = self.take(given)?;
         if range[0] <= value && value <= range[1] {

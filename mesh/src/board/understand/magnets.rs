@@ -93,18 +93,7 @@ impl Builder<'_> {
                 }
                 Some(MagnetShape::Ring { outer_m, inner_m, height_m: height? })
             }
-            (None, None, Some(b)) => {
-                let sides_m = self.take(&b.sides)?.map(|l| l.0);
-                if sides_m.iter().any(|s| *s <= 0.0) {
-                    self.faults.add(
-                        &b.sides.span,
-                        "the sides of a block must be above 0",
-                        "write three lengths",
-                    );
-                    return None;
-                }
-                Some(MagnetShape::Block { sides_m })
-            }
+            (None, None, Some(b)) => Some(MagnetShape::Block { sides_m: self.block_sides(b)? }),
             _ => {
                 self.faults.add(
                     &placed.span,
@@ -114,6 +103,16 @@ impl Builder<'_> {
                 None
             }
         }
+    }
+
+    /// Three sides above 0, m.
+    pub(super) fn block_sides(&mut self, b: &design::Block) -> Option<[f64; 3]> {
+        let sides_m = self.take(&b.sides)?.map(|l| l.0);
+        if sides_m.iter().any(|s| *s <= 0.0) {
+            self.faults.add(&b.sides.span, "the sides of a block must be above 0", "write three lengths");
+            return None;
+        }
+        Some(sides_m)
     }
 
     fn remanence(&mut self, m: &design::Magnet) -> Option<(f64, String)> {
@@ -151,7 +150,7 @@ impl Builder<'_> {
     }
 
     /// Rotation matrix of the tilts: about x, then y, then z.
-    fn tilt(&mut self, tilt: Option<&design::Tilt>) -> Option<[[f64; 3]; 3]> {
+    pub(super) fn tilt(&mut self, tilt: Option<&design::Tilt>) -> Option<[[f64; 3]; 3]> {
         let Some(t) = tilt else { return Some([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]) };
         let about_x = self.take_opt(t.about_x.as_ref());
         let about_y = self.take_opt(t.about_y.as_ref());

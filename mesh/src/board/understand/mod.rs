@@ -14,10 +14,11 @@ mod materials;
 mod remarks;
 mod seats;
 mod shapes;
+mod swing;
 mod whole;
 
 use super::fault::{FaultList, Faults};
-use super::{Board, LayerId, Limits, LockedIn, MeshWishes, Warning};
+use super::{Board, LayerId, Limits, LockedIn, MeshWishes, SwingWishes, Warning};
 use crate::coil::path::Leg;
 use crate::design::{self, Design, Given, Wanted, nearest};
 use crate::region::{Point, Region};
@@ -120,8 +121,10 @@ impl<'t> Builder<'t> {
         self.circuit(design);
         self.fixtures(design);
         self.magnets(&design.magnet);
+        self.obstacles(&design.obstacle);
         self.loads(design);
         self.wishes(design);
+        self.swing(design);
         self.whole_board(design);
         if self.faults.count() == 0 {
             self.landmarks(design);
@@ -210,6 +213,7 @@ fn empty_board() -> Board {
         supports: Vec::new(),
         bodies: Vec::new(),
         magnets: Vec::new(),
+        obstacles: Vec::new(),
         loads: Vec::new(),
         gravity_m_s2: [0.0; 3],
         temperature_degc: ROOM_DEGC,
@@ -225,6 +229,7 @@ fn empty_board() -> Board {
             max_triangles: 400_000,
             merge_thin: false,
         },
+        swing: SwingWishes::default(),
         limits: Limits::default(),
         fillets: Vec::new(),
         landmarks: Vec::new(),

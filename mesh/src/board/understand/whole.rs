@@ -142,7 +142,7 @@ impl Builder<'_> {
     }
 
     /// Lowest and highest face anywhere, by the thicknesses of all layers.
-    fn highest_and_lowest(&self) -> Option<[f64; 2]> {
+    pub(super) fn highest_and_lowest(&self) -> Option<[f64; 2]> {
         let board = &self.board;
         let stack = |ids: Vec<crate::board::LayerId>| crate::layup::stack(board, &ids).faces_m();
         let all = (0..board.layers.len()).map(super::layers::id_of).collect();
@@ -151,16 +151,32 @@ impl Builder<'_> {
 
     /// A point of the board inside a magnet, looked for on a grid.
     fn inside_board(&self, magnet: &crate::board::Magnet, faces: [f64; 2]) -> Option<Point> {
+        self.on_grid(|p| {
+            [faces[0], 0.5 * (faces[0] + faces[1]), faces[1]]
+                .into_iter()
+                .any(|z| distance_m(magnet, [p[0], p[1], z]) < -1e-6)
+        })
+    }
+
+    /// A place whose lower face, middle or upper face has a property, looked for on a grid.
+    pub(super) fn first_on_board(&self, is: impl Fn([f64; 3]) -> bool) -> Option<Point> {
+        self.on_grid(|p| {
+            let present = crate::layup::layers_at(&self.board, p);
+            crate::layup::stack(&self.board, &present).faces_m().is_some_and(|[low, high]| {
+                [low, 0.5 * (low + high), high].into_iter().any(|z| is([p[0], p[1], z]))
+            })
+        })
+    }
+
+    /// First point of a grid over the outline with a property.
+    fn on_grid(&self, is: impl Fn(Point) -> bool) -> Option<Point> {
         let [lo, hi] = self.board.outline.bounds()?;
         let steps = 80u8;
         for i in 0..=steps {
             for j in 0..=steps {
                 let (s, t) = (f64::from(i) / f64::from(steps), f64::from(j) / f64::from(steps));
                 let p = [lo[0] + s * (hi[0] - lo[0]), lo[1] + t * (hi[1] - lo[1])];
-                let inside = [faces[0], 0.5 * (faces[0] + faces[1]), faces[1]]
-                    .into_iter()
-                    .any(|z| distance_m(magnet, [p[0], p[1], z]) < -1e-6);
-                if inside && self.board.outline.contains(p) {
+                if self.board.outline.contains(p) && is(p) {
                     return Some(p);
                 }
             }

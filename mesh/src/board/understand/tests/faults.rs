@@ -464,3 +464,97 @@ fn duplicate_names_are_refused() {
     );
     fault_at(STRIP, "title = ", "shapes = 3\ntitle = ", "[shapes]", ["this is not TOML", "each key once"]);
 }
+
+/// A design with something put at its end.
+fn with(text: &str, more: &str) -> String {
+    format!("{text}\n{more}\n")
+}
+
+/// Rules and remedies of the faults of a design, in one text.
+fn told(text: &str) -> String {
+    match understand("design.toml", text) {
+        Ok(_) => String::new(),
+        Err(faults) => faults.list.iter().map(|f| format!("{} / {}\n", f.rule, f.remedy)).collect(),
+    }
+}
+
+#[test]
+fn obstacles_need_one_shape_a_place_and_room() {
+    let rows = [
+        ("disc = { diameter = \"2 mm\", height = \"1 mm\" }", "has no place", "add centre"),
+        ("centre = [\"1 mm\", \"0 mm\", \"5 mm\"]", "exactly one shape", "disc, block, plane"),
+        (
+            "plane = { height = \"-5 mm\" }\ncentre = [\"1 mm\", \"0 mm\", \"5 mm\"]",
+            "neither centre nor tilt",
+            "use a block",
+        ),
+        ("plane = { height = \"0.05 mm\" }", "cuts the board", "reaches from"),
+        (
+            "block = { sides = [\"2 mm\", \"2 mm\", \"0 mm\"] }\ncentre = [\"5 mm\", \"0 mm\", \"5 mm\"]",
+            "must be above 0",
+            "three lengths",
+        ),
+        (
+            "block = { sides = [\"2 mm\", \"2 mm\", \"2 mm\"] }\ncentre = [\"5 mm\", \"0 mm\", \"1 mm\"]",
+            "obstacle 'stop' reaches into the board at (",
+            "move the obstacle",
+        ),
+        (
+            "disc = { diameter = \"-2 mm\", height = \"1 mm\" }\ncentre = [\"5 mm\", \"0 mm\", \"9 mm\"]",
+            "must be above 0",
+            "length",
+        ),
+    ];
+    for (lines, rule, remedy) in rows {
+        let found = told(&with(ONE_ARM, &format!("[[obstacle]]\nname = \"stop\"\n{lines}")));
+        assert!(found.contains(rule) && found.contains(remedy), "{lines}: {found}");
+    }
+    let twice = told(&with(ONE_ARM, "[[obstacle]]\nname = \"drive magnet\"\nplane = { height = \"-9 mm\" }"));
+    assert!(twice.contains("two obstacles are called `drive magnet`"), "{twice}");
+    let good = with(
+        ONE_ARM,
+        "[[obstacle]]\nname = \"stop\"\nblock = { sides = [\"2 mm\", \"2 mm\", \"2 mm\"] }\n\
+         centre = [\"5 mm\", \"0 mm\", \"1.2 mm\"]\ntilt = { about_z = \"30 deg\" }\n\
+         [[obstacle]]\nname = \"lid\"\nplane = { height = \"7 mm\" }",
+    );
+    let known = board(&good).obstacles;
+    assert_eq!(known.len(), 2, "{known:#?}");
+    assert_eq!(
+        known[1].shape,
+        crate::board::ObstacleShape::Plane { height_m: 7e-3, up: -1.0 },
+        "a lid is solid above"
+    );
+}
+
+#[test]
+fn swing_wishes_are_checked() {
+    let rows = [
+        ("steps = 0", "`steps` must lie between 1 and 40", "whole number"),
+        ("current = \"0 mA\"", "`current` is outside the range", "current"),
+        ("angles = { from = \"0 deg\", to = \"0 deg\", step = \"5 deg\" }", "no angle to prescribe", "angle"),
+        (
+            "angles = { from = \"5 deg\", to = \"20 deg\", step = \"5 deg\" }",
+            "`from` is outside the range",
+            "angle",
+        ),
+        (
+            "angles = { from = \"-45 deg\", to = \"45 deg\", step = \"0.1 deg\" }",
+            "more than 200 angles",
+            "larger step",
+        ),
+        ("angle = \"4 deg\"", "unknown field `angle`", "angles"),
+    ];
+    for (line, rule, remedy) in rows {
+        let found = told(&with(ONE_ARM, &format!("[swing]\n{line}")));
+        assert!(found.contains(rule) && found.contains(remedy), "{line}: {found}");
+    }
+    let known = board(&with(
+        ONE_ARM,
+        "[swing]\ncurrent = \"60 mA\"\nsteps = 3\nangles = { from = \"-30 deg\", to = \"20 deg\", step = \"10 deg\" }",
+    ))
+    .swing;
+    assert_eq!((known.off, known.steps, known.current_a), (false, 3, Some(0.06)), "{known:?}");
+    let angles = known.angles_rad.expect("angles");
+    assert!((angles[0].to_degrees() + 30.0).abs() < 1e-12, "{angles:?}");
+    assert_eq!(board(ONE_ARM).swing, crate::board::SwingWishes::default(), "nothing written");
+}

@@ -1,0 +1,349 @@
+//! How far the moving board stays from magnets, back plates and declared obstacles.
+//!
+//! In: board, mesh, model, any [`Pose`]. Out: the least distance, what it is to, and where on the board. Both faces of
+//! every moving triangle are watched, thickness and stiffeners included; parts in clamps are not.
+//! Absent: contact itself; glued bodies (their size is not known); the side walls of the board between its faces; a
+//! ring's bore, which counts as filled.
+
+use crate::lorentz::nodal::held_triangles;
+use crate::model::BoardModel;
+use crate::swing::Pose;
+use copperbend_mesh::board::{Board, MagnetShape, ObstacleShape};
+use copperbend_mesh::region::Point;
+use copperbend_mesh::triangulate::BoardMesh;
+use nalgebra::{Matrix3, Vector3};
+
+/// Nearer than this is contact, m.
+pub const TOUCH_M: f64 = 1e-6;
+
+/// The least distance is found to this share of itself, or to a tenth of [`TOUCH_M`].
+const FINENESS: f64 = 1e-3;
+
+/// A triangle is cut into four at most this often: 1/256 of its side is left.
+const MOST_CUTS: u32 = 8;
+
+/// The nearest approach in one pose.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Approach {
+    /// What is near ("magnet 'drive'", "back plate of 'drive'", "obstacle 'lid'").
+    pub to: String,
+    /// Distance, m; at most [`TOUCH_M`] means contact, negative inside.
+    pub distance_m: f64,
+    /// Where on the board at rest, m.
+    pub at_m: Point,
+}
+
+impl Approach {
+    /// Whether board and obstacle touch or overlap.
+    #[must_use]
+    pub fn is_contact(&self) -> bool {
+        self.distance_m <= TOUCH_M
+    }
+}
+
+/// What the board must not touch, and the faces that are watched.
+#[derive(Debug, Clone, Default)]
+pub struct Guard {
+    things: Vec<Thing>,
+    faces: Vec<Face>,
+    at_rest_m: Vec<Point>,
+    touching: Vec<String>,
+}
+
+#[derive(Debug, Clone)]
+struct Thing {
+    name: String,
+    solid: Solid,
+}
+
+/// A convex solid fixed in space.
+#[derive(Debug, Clone)]
+enum Solid {
+    Disc { radius_m: f64, half_m: f64, frame: Frame },
+    Block { half_m: [f64; 3], frame: Frame },
+    Plane { point: Vector3<f64>, normal: Vector3<f64> },
+}
+
+/// Own frame of a solid: rows of `turn` bring a direction from space.
+#[derive(Debug, Clone)]
+struct Frame {
+    centre: Vector3<f64>,
+    turn: Matrix3<f64>,
+}
+
+/// One face of a triangle: its corners at a height over the reference plane.
+#[derive(Debug, Clone, Copy)]
+struct Face {
+    corners: [u32; 3],
+    height_m: f64,
+}
+
+/// Distance, the direction away from the solid and the plane that holds it back.
+struct Sight {
+    distance_m: f64,
+    away: Vector3<f64>,
+    surface: Vector3<f64>,
+}
+
+impl Guard {
+    /// Everything on the board that moves against everything fixed in space. What touches at rest is named in
+    /// [`Self::touching_at_rest`] and not watched.
+    #[must_use]
+    pub fn new(board: &Board, mesh: &BoardMesh, own: &BoardModel) -> Self {
+        let held = held_triangles(board, mesh);
+        let spans: Vec<[f64; 2]> = own
+            .model
+            .laminates
+            .iter()
+            .map(|l| {
+                let low = l.plies.iter().map(|p| p.z0_m).fold(f64::INFINITY, f64::min);
+                let high = l.plies.iter().map(|p| p.z1_m).fold(f64::NEG_INFINITY, f64::max);
+                if low <= high { [low, high] } else { [0.0, 0.0] }
+            })
+            .collect();
+        let moving = (0..mesh.flat.triangles.len()).filter(|&t| !held[t]);
+        let faces = moving.flat_map(|t| {
+            let corners = mesh.flat.triangles[t];
+            spans[own.model.laminate_of[t] as usize].map(|height_m| Face { corners, height_m })
+        });
+        let mut guard = Self {
+            things: things(board),
+            faces: faces.collect(),
+            at_rest_m: mesh.flat.points_m.clone(),
+            touching: Vec::new(),
+        };
+        let rest = Pose::at_rest(&own.model.nodes_m);
+        let touches = |thing: &Thing| guard.nearest_to(thing, &rest).is_some_and(|a| a.is_contact());
+        let (touching, clear): (Vec<Thing>, Vec<Thing>) = guard.things.iter().cloned().partition(touches);
+        guard.touching = touching.into_iter().map(|thing| thing.name).collect();
+        guard.things = clear;
+        guard
+    }
+
+    /// Names of what the board touches at rest already.
+    #[must_use]
+    pub fn touching_at_rest(&self) -> &[String] {
+        &self.touching
+    }
+
+    /// The nearest approach in a pose; None when there is nothing to touch.
+    ///
+    /// The distance is at most 0.1 % (or 0.1 um) too large.
+    #[must_use]
+    pub fn nearest(&self, pose: &Pose) -> Option<Approach> {
+        self.things
+            .iter()
+            .filter_map(|thing| self.nearest_to(thing, pose))
+            .min_by(|a, b| a.distance_m.total_cmp(&b.distance_m))
+    }
+
+    fn nearest_to(&self, thing: &Thing, pose: &Pose) -> Option<Approach> {
+        let place = |face: &Face, corner: usize| {
+            let node = face.corners[corner] as usize;
+            pose.positions_m[node] + pose.rotations[node].column(2) * face.height_m
+        };
+        let mut best = Best { distance_m: f64::INFINITY, face: 0, share: [1.0, 0.0, 0.0] };
+        for (i, face) in self.faces.iter().enumerate() {
+            for corner in 0..3 {
+                let mut share = [0.0; 3];
+                share[corner] = 1.0;
+                best.offer(thing.solid.sight(place(face, corner)).distance_m, i, share);
+            }
+        }
+        for (i, face) in self.faces.iter().enumerate() {
+            let corners = [0, 1, 2].map(|corner| place(face, corner));
+            let unit = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+            search(&thing.solid, i, [corners, unit.map(Vector3::from)], MOST_CUTS, &mut best);
+        }
+        let face = self.faces.get(best.face)?;
+        let mut at_m = [0.0; 2];
+        for (&node, share) in face.corners.iter().zip(best.share) {
+            let p = self.at_rest_m[node as usize];
+            at_m = [at_m[0] + share * p[0], at_m[1] + share * p[1]];
+        }
+        Some(Approach { to: thing.name.clone(), distance_m: best.distance_m, at_m })
+    }
+}
+
+/// The nearest place so far.
+struct Best {
+    distance_m: f64,
+    face: usize,
+    share: [f64; 3],
+}
+
+impl Best {
+    fn offer(&mut self, distance_m: f64, face: usize, share: [f64; 3]) {
+        if distance_m < self.distance_m {
+            *self = Self { distance_m, face, share };
+        }
+    }
+}
+
+/// Looks for a nearer place inside a triangle: places in space and their area coordinates.
+///
+/// A convex solid stays behind the plane through its nearest point, normal to the line of sight: no place of the
+/// triangle can be nearer than its distance to that plane.
+fn search(solid: &Solid, face: usize, [at, share]: [[Vector3<f64>; 3]; 2], cuts: u32, best: &mut Best) {
+    let middle = (at[0] + at[1] + at[2]) / 3.0;
+    let sight = solid.sight(middle);
+    let shares = (share[0] + share[1] + share[2]) / 3.0;
+    best.offer(sight.distance_m, face, shares.into());
+    let floor = at.iter().map(|p| sight.away.dot(&(p - sight.surface))).fold(f64::INFINITY, f64::min);
+    let slack = (FINENESS * best.distance_m).max(0.1 * TOUCH_M);
+    if cuts == 0 || floor >= best.distance_m - slack || best.distance_m <= TOUCH_M {
+        return;
+    }
+    let half = |x: &[Vector3<f64>; 3]| [(x[1] + x[2]) * 0.5, (x[2] + x[0]) * 0.5, (x[0] + x[1]) * 0.5];
+    let (p, s) = (half(&at), half(&share));
+    for (p, s) in
+        [([at[0], p[2], p[1]], [share[0], s[2], s[1]]), ([p[2], at[1], p[0]], [s[2], share[1], s[0]])]
+            .into_iter()
+            .chain([([p[1], p[0], at[2]], [s[1], s[0], share[2]]), (p, s)])
+    {
+        search(solid, face, [p, s], cuts - 1, best);
+    }
+}
+
+impl Solid {
+    fn sight(&self, p: Vector3<f64>) -> Sight {
+        match self {
+            Self::Plane { point, normal } => {
+                let distance_m = normal.dot(&(p - point));
+                Sight { distance_m, away: *normal, surface: p - normal * distance_m }
+            }
+            Self::Block { half_m, frame } => {
+                let own = frame.inwards(p);
+                let nearest = Vector3::from_fn(|i, _| own[i].clamp(-half_m[i], half_m[i]));
+                let deepest = (0..3).map(|i| own[i].abs() - half_m[i]).fold(f64::NEG_INFINITY, f64::max);
+                frame.sight(own, nearest, deepest)
+            }
+            Self::Disc { radius_m, half_m, frame } => {
+                let own = frame.inwards(p);
+                let rho = own.x.hypot(own.y);
+                let keep = if rho > *radius_m { radius_m / rho } else { 1.0 };
+                let nearest = Vector3::new(own.x * keep, own.y * keep, own.z.clamp(-half_m, *half_m));
+                frame.sight(own, nearest, (rho - radius_m).max(own.z.abs() - half_m))
+            }
+        }
+    }
+}
+
+impl Frame {
+    fn inwards(&self, p: Vector3<f64>) -> Vector3<f64> {
+        self.turn * (p - self.centre)
+    }
+
+    /// From a place and its nearest point of the solid, own frame; `deepest` is the distance when inside.
+    fn sight(&self, own: Vector3<f64>, nearest: Vector3<f64>, deepest: f64) -> Sight {
+        let line = own - nearest;
+        let length = line.norm();
+        let back = self.turn.transpose();
+        if length > 0.0 {
+            let surface = self.centre + back * nearest;
+            return Sight { distance_m: length, away: back * (line / length), surface };
+        }
+        Sight { distance_m: deepest.min(0.0), away: Vector3::zeros(), surface: self.centre + back * own }
+    }
+}
+
+/// Magnets, their back plates and the declared obstacles.
+fn things(board: &Board) -> Vec<Thing> {
+    let mut out = Vec::new();
+    for magnet in &board.magnets {
+        let solid = solid(&magnet.shape, magnet.centre_m, &magnet.rotation);
+        out.push(Thing { name: format!("magnet '{}'", magnet.name), solid });
+        if let Some([point, normal]) = magnet.back_plate {
+            let solid = Solid::Plane { point: point.into(), normal: normal.into() };
+            out.push(Thing { name: format!("back plate of magnet '{}'", magnet.name), solid });
+        }
+    }
+    for obstacle in &board.obstacles {
+        let solid = match &obstacle.shape {
+            ObstacleShape::Solid { shape, centre_m, rotation } => solid(shape, *centre_m, rotation),
+            ObstacleShape::Plane { height_m, up } => {
+                Solid::Plane { point: Vector3::new(0.0, 0.0, *height_m), normal: Vector3::new(0.0, 0.0, *up) }
+            }
+        };
+        out.push(Thing { name: format!("obstacle '{}'", obstacle.name), solid });
+    }
+    out
+}
+
+fn solid(shape: &MagnetShape, centre_m: [f64; 3], rotation: &[[f64; 3]; 3]) -> Solid {
+    let turn = Matrix3::from_fn(|i, j| rotation[j][i]);
+    let frame = Frame { centre: centre_m.into(), turn };
+    match *shape {
+        MagnetShape::Disc { diameter_m: d, height_m } | MagnetShape::Ring { outer_m: d, height_m, .. } => {
+            Solid::Disc { radius_m: 0.5 * d, half_m: 0.5 * height_m, frame }
+        }
+        MagnetShape::Block { sides_m } => Solid::Block { half_m: sides_m.map(|s| 0.5 * s), frame },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use nalgebra::Rotation3;
+
+    /// One triangle over a corner, an edge or a face of a turned block, and over a disc's rim: against dense sampling.
+    #[test]
+    fn least_distance_matches_dense_sampling() {
+        let turn = Rotation3::from_euler_angles(0.4, -0.7, 1.1);
+        let frame = Frame { centre: Vector3::new(1e-3, -2e-3, 0.5e-3), turn: turn.matrix().transpose() };
+        let solids = [
+            Solid::Block { half_m: [1e-3, 2e-3, 0.5e-3], frame: frame.clone() },
+            Solid::Disc { radius_m: 1.5e-3, half_m: 0.6e-3, frame },
+            Solid::Plane { point: Vector3::new(0.0, 0.0, -1e-3), normal: turn * Vector3::z() },
+        ];
+        let guard = |solid: &Solid| Guard {
+            things: vec![Thing { name: "it".to_owned(), solid: solid.clone() }],
+            faces: vec![
+                Face { corners: [0, 1, 2], height_m: -0.1e-3 },
+                Face { corners: [0, 1, 2], height_m: 0.2e-3 },
+            ],
+            at_rest_m: vec![[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]],
+            touching: Vec::new(),
+        };
+        let poses = [
+            [[-4.0, -5.0, 3.5], [7.0, -1.0, 3.1], [0.0, 6.0, 3.3]],
+            [[4.0, -5.0, 1.0], [5.0, 3.0, -4.0], [4.5, -1.0, 6.0]],
+            [[-3.0, 4.0, 2.0], [6.0, 3.0, 3.0], [1.0, 5.0, -6.0]],
+        ];
+        for solid in &solids {
+            for corners in poses {
+                let pose = Pose {
+                    positions_m: corners.map(|c| Vector3::from(c) * 1e-3).to_vec(),
+                    rotations: vec![*Rotation3::from_euler_angles(0.1, 0.2, 0.0).matrix(); 3],
+                };
+                let found = guard(solid).nearest(&pose).expect("a distance");
+                let mut dense = f64::INFINITY;
+                let n = 300;
+                for height in [-0.1e-3, 0.2e-3] {
+                    let at = |k: usize| pose.positions_m[k] + pose.rotations[k].column(2) * height;
+                    for i in 0..=n {
+                        for j in 0..=(n - i) {
+                            let [a, b] = [i, j].map(|k| f64::from(k) / f64::from(n));
+                            let p = at(0) * (1.0 - a - b) + at(1) * a + at(2) * b;
+                            dense = dense.min(solid.sight(p).distance_m);
+                        }
+                    }
+                }
+                let off = (found.distance_m - dense) / dense.abs();
+                assert!(off < 2e-3 && off > -2e-2, "{solid:?}: {} against {dense}", found.distance_m);
+                let [x, y] = found.at_m;
+                assert!(x >= 0.0 && y >= 0.0 && x + y <= 1.0 + 1e-12, "place {:?}", found.at_m);
+            }
+        }
+    }
+
+    #[test]
+    fn places_inside_are_contact() {
+        let frame = Frame { centre: Vector3::zeros(), turn: Matrix3::identity() };
+        let disc = Solid::Disc { radius_m: 2e-3, half_m: 1e-3, frame };
+        let sight = disc.sight(Vector3::new(0.5e-3, 0.0, 0.7e-3));
+        assert!((sight.distance_m + 0.3e-3).abs() < 1e-15, "0.3 mm under the face: {}", sight.distance_m);
+        let approach = Approach { to: String::new(), distance_m: sight.distance_m, at_m: [0.0; 2] };
+        assert!(approach.is_contact(), "inside is contact");
+    }
+}
