@@ -44,6 +44,13 @@ pub enum SolveError {
         /// What to do.
         remedy: String,
     },
+    /// A large motion found no further equilibrium; what was reached is kept.
+    Stopped {
+        /// Share of the asked way that was reached, 0 to 1.
+        share: f64,
+        /// What failed.
+        why: String,
+    },
     /// Stopped by the user.
     Cancelled,
 }
@@ -73,6 +80,11 @@ impl fmt::Display for SolveError {
                 f,
                 "the linear solve does not settle (correction {correction:.1e}, length over triangle size \
                  {length_over_size:.0}); use triangles no smaller than half the thickness"
+            ),
+            Self::Stopped { share, why } => write!(
+                f,
+                "no equilibrium found beyond {:.1} % of the step: {why}; the last good state is kept",
+                1e2 * share
             ),
             Self::Cancelled => write!(f, "stopped on request"),
         }

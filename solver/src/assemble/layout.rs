@@ -117,8 +117,13 @@ impl Layout {
         values: &mut [f64],
     ) {
         let Some(follow) = model.freedoms.follow.get(node as usize) else { return };
-        let Ok(vertex) = self.blocks.binary_search(&follow.block) else { return };
         let matrix = follow.matrix.as_ref().map_or(*own, |g| g.tr_mul(&(own * g.as_ref())));
+        self.add_in_block(follow.block, &matrix, values);
+    }
+
+    /// Adds a symmetric 6 x 6 matrix of one block's unknowns to values of [`Self::assemble`].
+    pub(crate) fn add_in_block(&self, block: u32, matrix: &nalgebra::Matrix6<f64>, values: &mut [f64]) {
+        let Ok(vertex) = self.blocks.binary_search(&block) else { return };
         let unknown = self.structure.first()[self.structure.position()[vertex] as usize] as usize;
         let free = self.free(vertex);
         for (c, &column) in free.iter().enumerate() {

@@ -6,13 +6,14 @@
 
 use super::corners::{Singular, singular_points};
 use super::fit::mid_side_fit;
+use super::motion::Motion;
 use super::nodal::nodal_fit;
 use super::rank::rotate;
 use super::topology::Topology;
 use crate::element::{self, Local};
 use crate::laminate::Laminate;
-use crate::model::{Model, Solution};
-use nalgebra::{Matrix3, Matrix6, SVector, Vector3, Vector6};
+use crate::model::Model;
+use nalgebra::{Matrix3, Matrix6, Vector6};
 use rayon::prelude::*;
 
 /// Strains at a node as seen from one zone.
@@ -113,18 +114,18 @@ struct Own {
 
 /// Strains of one triangle at its three corners, in its own axes (membrane strain at its true scale).
 ///
-/// The displacement pair is summed relative to the first corner and the rigid part is taken out before the
-/// strains are formed, so a large rigid motion costs no digits.
+/// The rigid part of the motion is taken out before the strains are formed, so a large rigid motion costs no digits.
 #[must_use]
-pub fn element_strains(model: &Model, solution: &Solution, triangle: usize) -> [Vector6<f64>; 3] {
-    own_strains(model, solution, triangle).raw
+pub fn element_strains(model: &Model, source: &impl Motion, triangle: usize) -> [Vector6<f64>; 3] {
+    own_strains(model, source, triangle).raw
 }
 
-fn own_strains(model: &Model, solution: &Solution, triangle: usize) -> Own {
+fn own_strains(model: &Model, source: &impl Motion, triangle: usize) -> Own {
     let nodes = model.triangles[triangle].map(|node| node as usize);
     let axis = model.axis_of.get(triangle).copied().unwrap_or([1.0, 0.0, 0.0]);
-    let Local { corners, triad } = element::local(nodes.map(|node| model.nodes_m[node]), axis);
-    let motion = local_motion(model, solution, nodes, &triad);
+    let local = element::local(nodes.map(|node| model.nodes_m[node]), axis);
+    let motion = source.of_triangle(model, triangle, &local);
+    let Local { corners, triad } = local;
     let at = |zeta| element::shell::strain_operator(&corners, zeta, 1.0) * motion;
     let raw = [at([1.0, 0.0, 0.0]), at([0.0, 1.0, 0.0]), at([0.0, 0.0, 1.0])];
     let [p, q, r] = corners;
@@ -132,48 +133,16 @@ fn own_strains(model: &Model, solution: &Solution, triangle: usize) -> Own {
     Own { triad, raw, area_m2 }
 }
 
-/// Eighteen freedoms of a triangle in its axes, relative to its first corner and without its mean rotation.
-fn local_motion(
-    model: &Model,
-    solution: &Solution,
-    nodes: [usize; 3],
-    triad: &Matrix3<f64>,
-) -> SVector<f64, 18> {
-    let origin = nodes[0];
-    let relative = nodes.map(|node| {
-        let lead = solution.displacement[node] - solution.displacement[origin];
-        match (solution.trailing.get(node), solution.trailing.get(origin)) {
-            (Some(own), Some(first)) => lead + (own - first),
-            _ => lead,
-        }
-    });
-    // The first corner's own rotation is common to all three; only differences from it strain the triangle.
-    let base = solution.displacement[origin].fixed_rows::<3>(3).into_owned()
-        + solution.trailing.get(origin).map_or_else(Vector3::zeros, |t| t.fixed_rows::<3>(3).into_owned());
-    let extra: Vector3<f64> =
-        relative.iter().map(|motion| motion.fixed_rows::<3>(3).into_owned()).sum::<Vector3<f64>>() / 3.0;
-    let rotation = base + extra;
-    let start = Vector3::from(model.nodes_m[origin]);
-    let mut all = SVector::<f64, 18>::zeros();
-    for (corner, (&node, motion)) in nodes.iter().zip(&relative).enumerate() {
-        let arm = Vector3::from(model.nodes_m[node]) - start;
-        let moved = triad * (motion.fixed_rows::<3>(0) - rotation.cross(&arm));
-        let turned = triad * (motion.fixed_rows::<3>(3) - extra);
-        all.fixed_rows_mut::<3>(corner * 6).copy_from(&moved);
-        all.fixed_rows_mut::<3>(corner * 6 + 3).copy_from(&turned);
-    }
-    all
-}
-
 /// Recovers strains and the error of each triangle; parallel, the same bytes whatever the thread count.
 ///
-/// `thermal_factor`: the load case's factor on the plies' heating. Returns total strains.
+/// `source`: a linear solution, or an equilibrium under large motion. `thermal_factor`: the load case's factor on the
+/// plies' heating. Returns total strains, in axes that turn with the material.
 #[must_use]
-pub fn recover(model: &Model, solution: &Solution, thermal_factor: f64) -> Recovered {
-    let (mut recovered, topology) = gather(model, solution, thermal_factor);
+pub fn recover(model: &Model, source: &impl Motion, thermal_factor: f64) -> Recovered {
+    let (mut recovered, topology) = gather(model, source, thermal_factor);
     recovered.singular = singular_points(model, &topology);
     let all: Vec<usize> = (0..recovered.zone_nodes.len()).collect();
-    fit(model, solution, &mut recovered, &all);
+    fit(model, source, &mut recovered, &all);
     energies(model, &mut recovered);
     recovered
 }
@@ -183,21 +152,21 @@ pub fn recover(model: &Model, solution: &Solution, thermal_factor: f64) -> Recov
 /// Singular points and errors are left out. `nodes`: sorted.
 pub(crate) fn recover_at(
     model: &Model,
-    solution: &Solution,
+    source: &impl Motion,
     thermal_factor: f64,
     nodes: &[u32],
 ) -> Recovered {
-    let (mut recovered, _) = gather(model, solution, thermal_factor);
+    let (mut recovered, _) = gather(model, source, thermal_factor);
     let wanted = |&z: &usize| nodes.binary_search(&recovered.zone_nodes[z].node).is_ok();
     let few: Vec<usize> = (0..recovered.zone_nodes.len()).filter(wanted).collect();
-    fit(model, solution, &mut recovered, &few);
+    fit(model, source, &mut recovered, &few);
     recovered
 }
 
 /// The triangles' own strains, sorted into zone-nodes.
-fn gather(model: &Model, solution: &Solution, thermal_factor: f64) -> (Recovered, Topology) {
+fn gather(model: &Model, source: &impl Motion, thermal_factor: f64) -> (Recovered, Topology) {
     let own: Vec<Own> =
-        (0..model.triangles.len()).into_par_iter().map(|t| own_strains(model, solution, t)).collect();
+        (0..model.triangles.len()).into_par_iter().map(|t| own_strains(model, source, t)).collect();
     let topology = Topology::new(model.nodes_m.len(), &model.triangles);
     let mut recovered = Recovered {
         raw: own.iter().map(|own| own.raw).collect(),
@@ -211,7 +180,7 @@ fn gather(model: &Model, solution: &Solution, thermal_factor: f64) -> (Recovered
 }
 
 /// Means and both fits at the given zone-nodes.
-fn fit(model: &Model, solution: &Solution, recovered: &mut Recovered, at: &[usize]) {
+fn fit(model: &Model, source: &impl Motion, recovered: &mut Recovered, at: &[usize]) {
     let means: Vec<Vector6<f64>> = at.par_iter().map(|&z| mean(recovered, z)).collect();
     for (&z, mean) in at.iter().zip(means) {
         recovered.zone_nodes[z].mean = mean;
@@ -220,7 +189,7 @@ fn fit(model: &Model, solution: &Solution, recovered: &mut Recovered, at: &[usiz
         .par_iter()
         .map(|&z| {
             let strain = mid_side_fit(&model.nodes_m, recovered, z);
-            [strain, nodal_fit(model, solution, recovered, z).unwrap_or(strain)]
+            [strain, nodal_fit(model, source, recovered, z).unwrap_or(strain)]
         })
         .collect();
     for (&z, [strain, second]) in at.iter().zip(fits) {

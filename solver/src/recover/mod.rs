@@ -1,6 +1,6 @@
 //! Displacements to strain: recovered fields per zone, copper spots with their error, singular points.
 //!
-//! In: a [`crate::model::Model`] with its [`crate::model::Solution`]. Out: [`Recovered`] (six generalised strains
+//! In: a [`crate::model::Model`] with its [`Motion`] (linear solution or equilibrium). Out: [`Recovered`] (six generalised strains
 //! per zone-node, error per triangle), [`Spot`]s, layers against their elongation. Absent: meshing, see
 //! [`crate::settle`].
 
@@ -11,6 +11,7 @@ mod fields;
 mod fit;
 mod layers;
 mod mean;
+mod motion;
 mod nodal;
 mod rank;
 mod spots;
@@ -21,6 +22,7 @@ pub use corners::{Singular, SingularKind, singular_points};
 pub use fields::{Recovered, ZoneNode, element_strains, recover};
 pub use layers::{LayerStrain, layer_strains};
 pub use mean::{DiscMean, disc_mean};
+pub use motion::Motion;
 pub use rank::{Face, Ranked, along, largest_normal, rank_layer, rotate};
 pub use spots::{Spot, SpotMean, SpotOptions, Trace, spots, trace_values};
 pub use topology::{Edge, Topology};

@@ -5,14 +5,15 @@
 
 use super::fields::Recovered;
 use super::fit::{least_squares, patch};
-use crate::model::{Model, Solution};
+use super::motion::Motion;
+use crate::model::Model;
 use nalgebra::{Vector3, Vector6};
 
 /// Strains at a zone-node from quadratics through displacements (stretch) and rotations (curvature) of two rings of
 /// triangles; None where the nodes do not determine them.
 pub(super) fn nodal_fit(
     model: &Model,
-    solution: &Solution,
+    source: &impl Motion,
     recovered: &Recovered,
     zone_node: usize,
 ) -> Option<Vector6<f64>> {
@@ -26,15 +27,13 @@ pub(super) fn nodal_fit(
     nodes.dedup();
     let size = recovered.local_size_m(u32::try_from(zone_node).unwrap_or(u32::MAX));
     let centre = Vector3::from(model.nodes_m[own.node as usize]);
-    let start = own.node as usize;
-    let spin = rotation(solution, start);
     let samples: Vec<([f64; 3], Vector6<f64>)> = nodes
         .iter()
         .map(|&node| {
             let arm = Vector3::from(model.nodes_m[node as usize]) - centre;
             let at = own.triad * arm / size;
-            let motion = difference(solution, node as usize, start);
-            let moved = own.triad * (motion.fixed_rows::<3>(0) - spin.cross(&arm));
+            let motion = source.seen_from(model, node, own.node);
+            let moved = own.triad * motion.fixed_rows::<3>(0);
             let turned = own.triad * motion.fixed_rows::<3>(3);
             let weight = 1.0 / (1.0 + at[0] * at[0] + at[1] * at[1]);
             // The normal turns by (ty, -tx): its gradient is the curvature.
@@ -45,18 +44,4 @@ pub(super) fn nodal_fit(
     let along = |column: usize| [fitted[(1, column)] / size, fitted[(2, column)] / size];
     let [u, v, bx, by] = [along(0), along(1), along(2), along(3)];
     Some(Vector6::new(u[0], v[1], u[1] + v[0], bx[0], by[1], bx[1] + by[0]))
-}
-
-/// Motion of a node relative to another, from both parts of the pair.
-fn difference(solution: &Solution, node: usize, from: usize) -> Vector6<f64> {
-    let lead = solution.displacement[node] - solution.displacement[from];
-    match (solution.trailing.get(node), solution.trailing.get(from)) {
-        (Some(own), Some(first)) => lead + (own - first),
-        _ => lead,
-    }
-}
-
-fn rotation(solution: &Solution, node: usize) -> Vector3<f64> {
-    let lead = solution.displacement[node].fixed_rows::<3>(3).into_owned();
-    solution.trailing.get(node).map_or(lead, |trailing| lead + trailing.fixed_rows::<3>(3))
 }

@@ -17,6 +17,7 @@ mod residual;
 mod tests;
 
 pub(crate) use held::check;
+pub(crate) use pair::two_sum;
 pub(crate) use residual::Balance;
 
 use crate::assemble::{Elements, Layout, place, refused};
@@ -348,7 +349,7 @@ fn ratio(part: f64, whole: f64) -> f64 {
 }
 
 /// Diagonal of the box around all nodes, m.
-fn diagonal(model: &Model) -> f64 {
+pub(crate) fn diagonal(model: &Model) -> f64 {
     let mut low = Vector3::repeat(f64::INFINITY);
     let mut high = Vector3::repeat(f64::NEG_INFINITY);
     for p in &model.nodes_m {
@@ -377,7 +378,7 @@ pub(crate) fn fits(model: &Model, structure: &Structure) -> Result<(), SolveErro
 }
 
 /// A failed factorisation in words of the model.
-fn explained(model: &Model, layout: &Layout, error: &LinearError) -> SolveError {
+pub(crate) fn explained(model: &Model, layout: &Layout, error: &LinearError) -> SolveError {
     const FREEDOMS: [&str; 6] = ["u", "v", "w", "rotation about x", "rotation about y", "rotation about z"];
     let (LinearError::Pivot { block: vertex, component }
     | LinearError::NotFinite { block: vertex, component }) = *error

@@ -3,7 +3,7 @@
 use nalgebra::{Matrix6, Vector6};
 
 /// `a + b` and its rounding error (Knuth 1969).
-pub(super) fn two_sum(a: f64, b: f64) -> (f64, f64) {
+pub(crate) fn two_sum(a: f64, b: f64) -> (f64, f64) {
     let sum = a + b;
     let part = sum - a;
     (sum, (a - (sum - part)) + (b - part))

@@ -1,0 +1,99 @@
+//! An equilibrium under large motion as an object: what recovery, modes and life build on.
+//!
+//! In: a settled stance. Out: pose, motion and forces of every triangle in its own frame, reactions, energy.
+//! Absent: solving.
+
+use super::field::{Field, Level};
+use super::load::Pose;
+use super::newton::Point;
+use super::path::State;
+use crate::element::Vector18;
+use crate::statics::Reaction;
+use nalgebra::{Matrix3, Vector3, Vector6};
+use rayon::prelude::*;
+
+/// A board in balance, anywhere.
+#[derive(Debug, Clone)]
+pub struct Equilibrium {
+    /// Where every node is.
+    pub pose: Pose,
+    /// Displacement of every node from rest, m.
+    pub displacement_m: Vec<Vector3<f64>>,
+    /// Small motion of every triangle inside the frame that turns with it: u, v, w, tx, ty, tz, corner by corner, in
+    /// the triangle's axes. Triangles of rigid pieces: zero.
+    pub motion: Vec<Vector18>,
+    /// Axes of every triangle now: rows e1, e2, e3 in space.
+    pub triad: Vec<Matrix3<f64>>,
+    /// Forces conjugate to [`Self::motion`], heating taken off (N and N m).
+    pub own_forces: Vec<Vector18>,
+    /// Factors on everything that acts.
+    pub level: Level,
+    /// What the supports exert, by node in ascending order.
+    pub reactions: Vec<Reaction>,
+    /// Figures.
+    pub state: State,
+}
+
+impl Equilibrium {
+    /// `net`: load less internal force per block, which the supports take where they hold.
+    pub(super) fn new(field: &Field, point: &Point, state: State, net: &[Vector6<f64>]) -> Self {
+        let n = field.model.triangles.len();
+        let moved: Vec<(Vector18, Matrix3<f64>)> = (0..n)
+            .into_par_iter()
+            .map(|e| match field.moved(&point.stance, e) {
+                Some(moved) if !field.elements.rigid[e] => (moved.motion, moved.triad),
+                Some(moved) => (Vector18::zeros(), moved.triad),
+                None => (Vector18::zeros(), field.elements.local[e].triad),
+            })
+            .collect();
+        let (motion, triad) = moved.into_iter().unzip();
+        let displacement_m = (0..field.model.nodes_m.len()).map(|n| point.stance.displacement(n)).collect();
+        Self {
+            pose: point.stance.pose.clone(),
+            displacement_m,
+            motion,
+            triad,
+            own_forces: point.own.clone(),
+            level: point.level,
+            reactions: reactions(field, net),
+            state,
+        }
+    }
+
+    /// Sum of all reactions: force (N) and moment about the origin (N m), global axes.
+    #[must_use]
+    pub fn total_reaction(&self) -> Vector6<f64> {
+        let mut total = Vector6::zeros();
+        for reaction in &self.reactions {
+            let at = self.pose.positions_m[reaction.node as usize];
+            let force = reaction.load.fixed_rows::<3>(0).into_owned();
+            let moment = reaction.load.fixed_rows::<3>(3) + at.cross(&force);
+            total += Vector6::new(force[0], force[1], force[2], moment[0], moment[1], moment[2]);
+        }
+        total
+    }
+}
+
+fn reactions(field: &Field, net: &[Vector6<f64>]) -> Vec<Reaction> {
+    let blocks = &field.model.freedoms.blocks;
+    let mut told = vec![false; blocks.len()];
+    let mut reactions = Vec::new();
+    for (node, follow) in (0u32..).zip(&field.model.freedoms.follow) {
+        let block = follow.block as usize;
+        if told[block] || !blocks[block].held.contains(&true) {
+            continue;
+        }
+        told[block] = true;
+        let mut force = -net[block];
+        for c in (0..6).filter(|&c| !blocks[block].held[c]) {
+            force[c] = 0.0;
+        }
+        // Work is the same in node freedoms: F . G q = force . q.
+        let load = match &follow.matrix {
+            None => Some(force),
+            Some(g) => g.transpose().try_inverse().map(|back| back * force),
+        };
+        reactions.extend(load.map(|load| Reaction { node, load }));
+    }
+    reactions
+}

@@ -1,0 +1,381 @@
+//! Newton's method with the element forces as independent iterates: from a stance near equilibrium to equilibrium.
+//!
+//! In: a [`Point`] and a [`Goal`]. Out: the equilibrium, or why there is none. The tangent is built with the forces
+//! that the last step predicted, not with those of the actual stance: a step of a thin arm stretches it in the
+//! first order, and that stretch must not reach the tangent. Every step corrects the one before it, so an
+//! inaccurate solve costs steps, not digits. Cholesky first; where the tangent is not positive, `L D L'` with its
+//! negative pivots counted.
+//!
+//! Source: D. Magisano, L. Leonetti, G. Garcea, Comput. Methods Appl. Mech. Engrg. 313 (2017) 986-1005 (idea; its
+//! form for a turning frame is this program's).
+
+use super::field::{Collapsed, Field, Inner, Level, Loads};
+use super::load::{MovingLoad, Pose};
+use super::stance::Stance;
+use crate::element::{Matrix18, Vector18};
+use crate::error::SolveError;
+use crate::linear::{Factor, LinearError};
+use crate::statics;
+use nalgebra::Vector6;
+
+/// Work of a step against that of the first (or the strain energy) at which the stance is settled: 1e-9 in motion.
+const SETTLED: f64 = 1e-18;
+/// Below this the work may stand still: rounding.
+const FLOOR: f64 = 1e-12;
+/// Most steps.
+const MOST_STEPS: usize = 30;
+/// A factor made when the work stood below this serves the steps that follow.
+const KEEP: f64 = 1e-8;
+/// Work a kept factor must gain per step.
+const KEPT_GAIN: f64 = 0.1;
+
+/// A quantity of the pose that can be prescribed: the flap angle, a displacement.
+pub trait Measure: Sync {
+    /// Its value.
+    fn value(&self, pose: &Pose) -> f64;
+    /// Its change with displacement and spatial spin of every node, global axes.
+    fn gradient(&self, pose: &Pose) -> Vec<Vector6<f64>>;
+}
+
+/// What is wanted.
+#[derive(Clone, Copy)]
+pub(super) struct Goal<'g> {
+    /// Factors; the driven one is a guess where a measure is prescribed.
+    pub(super) level: Level,
+    pub(super) measured: Option<Measured<'g>>,
+}
+
+/// A prescribed measure: `value(pose) + per_factor * driven = target`.
+#[derive(Clone, Copy)]
+pub(super) struct Measured<'g> {
+    pub(super) measure: &'g dyn Measure,
+    pub(super) target: f64,
+    pub(super) per_factor: f64,
+}
+
+/// A stance under its loads, with the element forces that go with it.
+#[derive(Debug, Clone)]
+pub(super) struct Point {
+    pub(super) stance: Stance,
+    pub(super) level: Level,
+    pub(super) own: Vec<Vector18>,
+}
+
+/// Why there is no equilibrium.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Failure {
+    /// The steps do not shrink.
+    Unsettled,
+    /// A triangle has collapsed.
+    Collapsed(u32),
+    /// The stiffness vanishes: place.
+    Singular(String),
+    /// The driven load does not move what is prescribed.
+    Unmoved,
+    /// Something that cutting the load does not cure.
+    Fatal(SolveError),
+}
+
+impl From<Collapsed> for Failure {
+    fn from(collapsed: Collapsed) -> Self {
+        Self::Collapsed(collapsed.0)
+    }
+}
+
+/// An equilibrium found.
+#[derive(Debug)]
+pub(super) struct Settled {
+    pub(super) point: Point,
+    pub(super) inner: Inner,
+    /// Work of every step.
+    pub(super) works: Vec<f64>,
+    /// Negative pivots of the last factor.
+    pub(super) negative: usize,
+}
+
+/// The loads of one stance.
+struct Acting {
+    nodal: Vec<Vector6<f64>>,
+    driven: Option<Vec<Vector6<f64>>>,
+}
+
+/// Solver state that outlives a stance.
+#[derive(Debug)]
+pub(super) struct Newton<'a> {
+    pub(super) field: Field,
+    pub(super) loads: Loads<'a>,
+    factor: Option<Factor>,
+    /// Work over reference at the stance of the factor.
+    staleness: f64,
+    packed: Vec<f64>,
+    /// Whether the last tangent was not positive.
+    signed: bool,
+    pub(super) factorisations: usize,
+}
+
+impl<'a> Newton<'a> {
+    pub(super) fn new(field: Field, loads: Loads<'a>) -> Self {
+        Self {
+            field,
+            loads,
+            factor: None,
+            staleness: f64::INFINITY,
+            packed: Vec::new(),
+            signed: false,
+            factorisations: 0,
+        }
+    }
+
+    /// Loads at a stance, and the driven load at unit factor.
+    fn acting(&self, pose: &Pose, level: &Level) -> Result<Acting, Failure> {
+        let n = pose.positions_m.len();
+        let mut nodal = vec![Vector6::zeros(); n];
+        let mut add = |load: &dyn MovingLoad, factor: f64| -> Result<Vec<Vector6<f64>>, Failure> {
+            let own = load.forces(pose);
+            if own.len() != n || !own.iter().all(|f| f.iter().all(|x| x.is_finite())) {
+                return Err(Failure::Fatal(SolveError::Model {
+                    what: "a load is not one finite force and moment per node".to_owned(),
+                    remedy: "give every node a finite load".to_owned(),
+                }));
+            }
+            if factor != 0.0 {
+                nodal.iter_mut().zip(&own).for_each(|(sum, f)| *sum += f * factor);
+            }
+            Ok(own)
+        };
+        for load in self.loads.steady {
+            if level.steady != 0.0 {
+                add(*load, level.steady)?;
+            }
+        }
+        let driven = self.loads.driven.map(|load| add(load, level.driven)).transpose()?;
+        Ok(Acting { nodal, driven })
+    }
+
+    /// Stiffness of the loads that follow, with their factors.
+    fn followers(&self, pose: &Pose, level: &Level) -> Vec<(f64, Vec<(u32, Matrix18)>)> {
+        let steady = self.loads.steady.iter().map(|load| (level.steady, *load));
+        let all = steady.chain(self.loads.driven.map(|load| (level.driven, load)));
+        all.filter(|(factor, _)| *factor != 0.0)
+            .map(|(factor, load)| (factor, load.stiffness(pose)))
+            .collect()
+    }
+
+    /// Builds and factors the tangent of a stance.
+    fn factorise(&mut self, point: &Point, nodal: &[Vector6<f64>], at_rest: bool) -> Result<(), Failure> {
+        let values = self.tangent(point, nodal)?;
+        let structure = &self.field.layout.structure;
+        self.factorisations += 1;
+        if !self.signed {
+            match structure.factorise(&values, self.factor.take()) {
+                Ok(factor) => {
+                    self.factor = Some(factor);
+                    return Ok(());
+                }
+                Err(LinearError::Pivot { .. }) if !at_rest => {}
+                Err(error) => return Err(self.refused(&error)),
+            }
+        }
+        match structure.factorise_signed(&values, self.factor.take()) {
+            Ok(factor) => {
+                self.signed = factor.negative_pivots() > 0;
+                self.factor = Some(factor);
+                Ok(())
+            }
+            Err(error) => Err(self.refused(&error)),
+        }
+    }
+
+    /// Values of the tangent in the fixed pattern; `self.packed` keeps those of the triangles.
+    fn tangent(&mut self, point: &Point, nodal: &[Vector6<f64>]) -> Result<Vec<f64>, Failure> {
+        point.stance.set_levers(&self.field.links, &mut self.field.model);
+        let mut packed = std::mem::take(&mut self.packed);
+        let corners = self.field.tangents(&point.stance, &point.own, &mut packed)?;
+        let followers = self.followers(&point.stance.pose, &point.level);
+        let values = self.field.assembled(&point.stance, &mut packed, &followers, nodal, &corners);
+        self.packed = packed;
+        Ok(values)
+    }
+
+    fn refused(&self, error: &LinearError) -> Failure {
+        match statics::explained(&self.field.model, &self.field.layout, error) {
+            SolveError::Singular { place } => Failure::Singular(place),
+            other => Failure::Fatal(other),
+        }
+    }
+
+    /// Tangent values of an equilibrium, and the number of its negative pivots.
+    pub(super) fn inspect(&mut self, point: &Point) -> Result<(Vec<f64>, usize), Failure> {
+        let acting = self.acting(&point.stance.pose, &point.level)?;
+        let values = self.tangent(point, &acting.nodal)?;
+        let structure = &self.field.layout.structure;
+        self.factorisations += 1;
+        self.staleness = f64::INFINITY;
+        let factor = structure.factorise_signed(&values, self.factor.take()).map_err(|e| self.refused(&e))?;
+        let negative = factor.negative_pivots();
+        self.factor = Some(factor);
+        Ok((values, negative))
+    }
+
+    /// Internal forces and residual-bearing loads of an equilibrium: load and internal force per block.
+    pub(super) fn balance(&mut self, point: &Point, inner: &Inner) -> Result<Vec<Vector6<f64>>, Failure> {
+        point.stance.set_levers(&self.field.links, &mut self.field.model);
+        let acting = self.acting(&point.stance.pose, &point.level)?;
+        let loads = self.field.block_loads(&acting.nodal);
+        Ok((0..loads.len()).map(|b| loads[b] - self.field.block_sum(b, &inner.corners)).collect())
+    }
+
+    /// Finds the equilibrium of a goal near a point.
+    ///
+    /// `keep`: the point's forces are a guess to start with; else those of its stance are taken.
+    pub(super) fn settle(&mut self, start: Point, goal: &Goal<'_>, keep: bool) -> Result<Settled, Failure> {
+        let mut point = start;
+        let moved_supports = goal.level.prescribed - point.level.prescribed;
+        point.level = goal.level;
+        point.stance.set_levers(&self.field.links, &mut self.field.model);
+        let mut works: Vec<f64> = Vec::new();
+        let mut reference = 0.0f64;
+        loop {
+            let inner = self.field.inner(&point.stance, point.level.thermal)?;
+            let first = works.is_empty();
+            if first && !keep {
+                point.own.clone_from(&inner.own);
+            }
+            let acting = self.acting(&point.stance.pose, &point.level)?;
+            let fresh = self.factor.is_none() || first || !self.keeps(&works);
+            if fresh {
+                let at_rest = first && point.own.iter().all(|f| f.amax() == 0.0);
+                self.factorise(&point, &acting.nodal, at_rest)?;
+            }
+            let pull = if first { moved_supports } else { 0.0 };
+            let (steps, turned, work) = self.step(&mut point, &inner, &acting, goal, pull)?;
+            if first {
+                reference = work.max(inner.energy.abs());
+            }
+            if fresh {
+                self.staleness = work / reference;
+            }
+            let thermal = point.level.thermal;
+            self.field.predicted(&point.stance, &steps, thermal, &mut point.own);
+            point.level.driven += turned;
+            point.stance.advance(&self.field.links, &mut self.field.model, &steps);
+            point.stance.place_held(&self.field.links, &mut self.field.model, point.level.prescribed);
+            works.push(work);
+            if !work.is_finite() {
+                return Err(Failure::Unsettled);
+            }
+            if is_settled(&works, reference) {
+                return self.finish(point, works);
+            }
+            if is_hopeless(&works) {
+                return Err(Failure::Unsettled);
+            }
+        }
+    }
+
+    fn finish(&mut self, mut point: Point, works: Vec<f64>) -> Result<Settled, Failure> {
+        let inner = self.field.inner(&point.stance, point.level.thermal)?;
+        point.own.clone_from(&inner.own);
+        let negative = self.factor.as_ref().map_or(0, Factor::negative_pivots);
+        Ok(Settled { point, inner, works, negative })
+    }
+
+    /// Whether the factor at hand still serves.
+    fn keeps(&self, works: &[f64]) -> bool {
+        let gains = match works {
+            [.., before, last] => *last < KEPT_GAIN * before,
+            _ => true,
+        };
+        self.staleness < KEEP && gains
+    }
+
+    /// One step: motion of all blocks, change of the driven factor, work.
+    fn step(
+        &mut self,
+        point: &mut Point,
+        inner: &Inner,
+        acting: &Acting,
+        goal: &Goal<'_>,
+        pull: f64,
+    ) -> Result<(Vec<Vector6<f64>>, f64, f64), Failure> {
+        let field = &self.field;
+        let n = field.n_unknowns();
+        let mut steps = vec![Vector6::zeros(); field.model.freedoms.blocks.len()];
+        let mut rhs = field.residual(&field.block_loads(&acting.nodal), &inner.corners);
+        if pull != 0.0 {
+            steps = point.stance.held_rates(&field.links, &field.model);
+            steps.iter_mut().for_each(|s| *s *= pull);
+            let none = vec![Vector6::zeros(); steps.len()];
+            let pulled = field.residual(&none, &field.pulled(&self.packed, &steps));
+            rhs.iter_mut().zip(&pulled).for_each(|(r, p)| *r += p);
+        }
+        let residual = rhs.clone();
+        let mut along = Vec::new();
+        if let (Some(_), Some(driven)) = (goal.measured, &acting.driven) {
+            let loads = field.block_loads(driven);
+            along = field.free_part(|vertex| loads[field.layout.blocks[vertex] as usize]);
+            rhs.extend_from_slice(&along);
+        }
+        let Some(factor) = &self.factor else { return Err(Failure::Unsettled) };
+        let columns = if n == 0 { 0 } else { rhs.len() / n };
+        field.layout.structure.solve(factor, &mut rhs, columns).map_err(|e| self.refused(&e))?;
+        let (own, by_driven) = rhs.split_at(n);
+        let mut work = dot(own, &residual).abs();
+        let mut turned = 0.0;
+        field.add_free(own, &mut steps);
+        if let Some(measured) = &goal.measured {
+            turned = self.border(point, measured, &steps, by_driven)?;
+            let scaled: Vec<f64> = by_driven.iter().map(|b| b * turned).collect();
+            field.add_free(&scaled, &mut steps);
+            work += (turned * turned * dot(by_driven, &along)).abs();
+        }
+        Ok((steps, turned, work))
+    }
+
+    /// Change of the driven factor that meets the prescribed measure in the first order.
+    fn border(
+        &self,
+        point: &Point,
+        measured: &Measured<'_>,
+        steps: &[Vector6<f64>],
+        by_driven: &[f64],
+    ) -> Result<f64, Failure> {
+        let field = &self.field;
+        let pose = &point.stance.pose;
+        let gradient = field.block_loads(&measured.measure.gradient(pose));
+        let moved: f64 = gradient.iter().zip(steps).map(|(g, s)| g.dot(s)).sum();
+        let mut driven = vec![Vector6::zeros(); gradient.len()];
+        field.add_free(by_driven, &mut driven);
+        let parts = gradient.iter().zip(&driven).map(|(g, d)| g.dot(d));
+        let rate: f64 = parts.clone().sum::<f64>() + measured.per_factor;
+        let size: f64 = parts.map(f64::abs).sum::<f64>() + measured.per_factor.abs();
+        let gap =
+            measured.target - measured.measure.value(pose) - measured.per_factor * point.level.driven - moved;
+        let turned = gap / rate;
+        if rate.abs() <= 1e-12 * size || !turned.is_finite() {
+            return Err(Failure::Unmoved);
+        }
+        Ok(turned)
+    }
+}
+
+/// Whether the last step is small enough, or stands still among the rounding.
+fn is_settled(works: &[f64], reference: f64) -> bool {
+    let Some(&last) = works.last() else { return false };
+    if last <= SETTLED * reference {
+        return true;
+    }
+    let n = works.len();
+    n > 3 && last < FLOOR * reference && last > 0.1 * works[n - 4]
+}
+
+/// Whether more steps are a waste.
+fn is_hopeless(works: &[f64]) -> bool {
+    let least = |w: &[f64]| w.iter().copied().fold(f64::INFINITY, f64::min);
+    let n = works.len();
+    n >= MOST_STEPS || (n >= 12 && least(&works[n - 6..]) > 0.5 * least(&works[..n - 6]))
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
