@@ -60,6 +60,44 @@ pub fn mechanical(board: &Board, mesh: &BoardMesh, own: &BoardModel) -> Result<N
     Ok(nodal)
 }
 
+/// Levers of the moments that [`mechanical`] and [`weight`] give nodes because a force acts beside the plane of nodes:
+/// node, arm fixed in the board (m; for weights times kg), force or acceleration. The moment is `arm x force`.
+///
+/// # Errors
+/// As [`mechanical`].
+pub fn levers(
+    board: &Board,
+    mesh: &BoardMesh,
+    own: &BoardModel,
+    gravity_m_s2: [f64; 3],
+) -> Result<Vec<(u32, Vector3<f64>, Vector3<f64>)>, SolveError> {
+    let gravity = Vector3::from(gravity_m_s2);
+    let mut first = vec![Vector3::zeros(); own.model.nodes_m.len()];
+    for (t, corners) in mesh.flat.triangles.iter().enumerate() {
+        let [_, moment, _] = own.model.laminates[own.model.laminate_of[t] as usize].mass;
+        for &node in corners {
+            first[node as usize][2] += moment * mesh.flat.area_m2(t) / 3.0;
+        }
+    }
+    for (node, mass) in &own.model.node_mass {
+        // Lower left of a mass matrix at a node is m [arm]x.
+        first[*node as usize] += Vector3::new(mass[(5, 1)], mass[(3, 2)], mass[(4, 0)]);
+    }
+    let mut all = Vec::new();
+    if gravity != Vector3::zeros() {
+        let some = (0_u32..).zip(first).filter(|(_, arm)| *arm != Vector3::zeros());
+        all.extend(some.map(|(node, arm)| (node, arm, gravity)));
+    }
+    for (load, number) in board.loads.iter().zip(0_u32..) {
+        let Load::Force { name, place, force_n } = load else { continue };
+        for (node, share) in shares(mesh, place, Role::Load(number), name)? {
+            let arm = Vector3::new(0.0, 0.0, own.mid_height_m(node));
+            all.push((node, arm, Vector3::from(*force_n) * share));
+        }
+    }
+    Ok(all)
+}
+
 fn add_force(at: &mut Vector6<f64>, force_n: &[f64; 3], share: f64, height_m: f64) {
     let force = Vector3::from(*force_n) * share;
     let moment = Vector3::new(0.0, 0.0, height_m).cross(&force);

@@ -1,7 +1,7 @@
 //! Problems with known answers, run by the `verify` command and by the tests from one table.
 //!
 //! Input: nothing. Output: one [`Row`] per figure: target, result, ratio, tolerance, pass. Each problem builds its
-//! own mesh and model and goes through the same rooms as a board. Absent: large rotations, vibration.
+//! own mesh and model and goes through the same rooms as a board. Absent: vibration.
 //!
 //! Units are consistent within a problem; the unit of a row says which where it matters.
 
@@ -15,6 +15,8 @@ mod patch;
 mod plates;
 mod rig;
 mod sections;
+mod shells;
+mod strips;
 
 use crate::error::SolveError;
 
@@ -129,6 +131,8 @@ pub fn problems() -> impl Iterator<Item = &'static Problem> {
         laminates::PROBLEMS,
         arms::PROBLEMS,
         concentration::PROBLEMS,
+        strips::PROBLEMS,
+        shells::PROBLEMS,
     ]
     .into_iter()
     .flatten()

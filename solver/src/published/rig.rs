@@ -7,6 +7,7 @@ use crate::freedoms::Freedoms;
 use crate::laminate::{Laminate, Ply, isotropic_q, orthotropic_q};
 use crate::model::{LoadCase, Model, Solution};
 use crate::statics::Prepared;
+use crate::swing::{DeadLoad, Level, Loads, MovingLoad, Path};
 use copperbend_mesh::board::LayerId;
 use nalgebra::{Matrix3, Vector3, Vector6};
 
@@ -221,6 +222,28 @@ fn length(nodes_m: &[[f64; 3]], line: &[u32]) -> f64 {
 pub(super) fn mean(solution: &Solution, nodes: &[u32], component: usize) -> f64 {
     let sum: f64 = nodes.iter().map(|&n| solution.displacement[n as usize][component]).sum();
     sum / f64::from(u32::try_from(nodes.len()).unwrap_or(u32::MAX))
+}
+
+/// Number of nodes.
+pub(super) fn count_of(nodes: &[u32]) -> f64 {
+    f64::from(u32::try_from(nodes.len()).unwrap_or(u32::MAX))
+}
+
+/// Runs a rig's loads through factors, in order, with large motion, and reads each state.
+pub(super) fn along(
+    rig: &Rig,
+    factors: &[f64],
+    read: impl Fn(&Path<'_>) -> Vec<f64>,
+) -> Result<Vec<f64>, SolveError> {
+    let load = DeadLoad { nodal: rig.load.nodal.clone() };
+    let loads: [&dyn MovingLoad; 1] = [&load];
+    let mut path = Path::new(&rig.model, Loads { steady: &loads, driven: None })?;
+    let mut values = Vec::new();
+    for &steady in factors {
+        path.to_level(Level { steady, ..Level::default() })?;
+        values.extend(read(&path));
+    }
+    Ok(values)
 }
 
 /// Displacement component of one node.

@@ -11,6 +11,7 @@ pub mod load;
 pub mod measure;
 mod newton;
 mod path;
+mod riding;
 mod stance;
 #[cfg(test)]
 mod tests;
@@ -20,3 +21,4 @@ pub use field::{Level, Loads};
 pub use load::{DeadLoad, MovingLoad, Pose};
 pub use measure::{FlapAngle, Measure, NodeDisplacement};
 pub use path::{Mark, Path, State};
+pub use riding::{Lever, RidingLoad, board_load};

@@ -1,0 +1,123 @@
+//! Forces fixed in space whose points of attack ride on the board: weights beside the plane of nodes, pulls at a height.
+//!
+//! In: nodal forces and levers fixed in the board. Out: a [`MovingLoad`] with its exact stiffness. Absent: the magnet.
+
+use super::load::{MovingLoad, Pose};
+use crate::element::Matrix18;
+use crate::error::SolveError;
+use crate::model::{BoardModel, Model, loads};
+use copperbend_mesh::board::Board;
+use copperbend_mesh::triangulate::BoardMesh;
+use nalgebra::{Vector3, Vector6};
+
+/// Moment of a force at the end of an arm that turns with a node; the force itself is among the nodal forces.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lever {
+    /// Node the arm is fixed to.
+    pub node: u32,
+    /// From the node to the force, in the board at rest, m. (For a weight: first moment over the mass's unit.)
+    pub arm_m: Vector3<f64>,
+    /// The force, fixed in space, N.
+    pub force_n: Vector3<f64>,
+}
+
+/// Nodal forces and moments fixed in space, and levers that turn.
+#[derive(Debug, Clone, Default)]
+pub struct RidingLoad {
+    nodal: Vec<Vector6<f64>>,
+    levers: Vec<Lever>,
+    /// Triangle and corner that carry each lever's stiffness.
+    carried: Vec<Option<(u32, usize)>>,
+}
+
+impl RidingLoad {
+    /// `nodal`: forces, and moments fixed in space; the levers' moments come on top.
+    #[must_use]
+    pub fn new(model: &Model, nodal: Vec<Vector6<f64>>, levers: Vec<Lever>) -> Self {
+        let mut first = vec![None; model.nodes_m.len()];
+        for (t, corners) in (0u32..).zip(&model.triangles) {
+            for (corner, &node) in corners.iter().enumerate() {
+                if let Some(entry) = first.get_mut(node as usize) {
+                    let _ = entry.get_or_insert((t, corner));
+                }
+            }
+        }
+        let carried = levers.iter().map(|lever| first.get(lever.node as usize).copied().flatten()).collect();
+        Self { nodal, levers, carried }
+    }
+}
+
+impl MovingLoad for RidingLoad {
+    fn forces(&self, pose: &Pose) -> Vec<Vector6<f64>> {
+        let mut forces = self.nodal.clone();
+        for lever in &self.levers {
+            let node = lever.node as usize;
+            let moment = (pose.rotations[node] * lever.arm_m).cross(&lever.force_n);
+            forces[node] += Vector6::new(0.0, 0.0, 0.0, moment[0], moment[1], moment[2]);
+        }
+        forces
+    }
+
+    fn stiffness(&self, pose: &Pose) -> Vec<(u32, Matrix18)> {
+        let mut parts: Vec<(u32, Matrix18)> = Vec::new();
+        for (lever, carried) in self.levers.iter().zip(&self.carried) {
+            let Some((triangle, corner)) = *carried else { continue };
+            let arm = pose.rotations[lever.node as usize] * lever.arm_m;
+            // d(r x f) = [f]x [r]x w.
+            let change = lever.force_n.cross_matrix() * arm.cross_matrix();
+            let mut k = Matrix18::zeros();
+            let own = (change + change.transpose()) * -0.5;
+            k.fixed_view_mut::<3, 3>(6 * corner + 3, 6 * corner + 3).copy_from(&own);
+            parts.push((triangle, k));
+        }
+        parts.sort_by_key(|part| part.0);
+        parts.dedup_by(|next, kept| {
+            let same = next.0 == kept.0;
+            if same {
+                kept.1 += next.1;
+            }
+            same
+        });
+        parts
+    }
+
+    fn potential_j(&self, pose: &Pose) -> Option<f64> {
+        let mut energy = 0.0;
+        for (f, x) in self.nodal.iter().zip(&pose.positions_m) {
+            if f.fixed_rows::<3>(3).amax() != 0.0 {
+                return None;
+            }
+            energy -= f.fixed_rows::<3>(0).dot(x);
+        }
+        for lever in &self.levers {
+            energy -= lever.force_n.dot(&(pose.rotations[lever.node as usize] * lever.arm_m));
+        }
+        Some(energy)
+    }
+}
+
+/// Forces, pressures, moments and weight of a design as one load. Pressures keep their direction in space.
+///
+/// # Errors
+/// As [`loads::mechanical`].
+pub fn board_load(
+    board: &Board,
+    mesh: &BoardMesh,
+    own: &BoardModel,
+    gravity_m_s2: [f64; 3],
+) -> Result<RidingLoad, SolveError> {
+    let mut nodal = loads::mechanical(board, mesh, own)?;
+    for (sum, f) in nodal.iter_mut().zip(loads::weight(mesh, own, gravity_m_s2)) {
+        *sum += f;
+    }
+    let levers: Vec<Lever> = loads::levers(board, mesh, own, gravity_m_s2)?
+        .into_iter()
+        .map(|(node, arm_m, force_n)| Lever { node, arm_m, force_n })
+        .collect();
+    // What the levers do at rest is in the nodal moments already.
+    for lever in &levers {
+        let moment = lever.arm_m.cross(&lever.force_n);
+        nodal[lever.node as usize] -= Vector6::new(0.0, 0.0, 0.0, moment[0], moment[1], moment[2]);
+    }
+    Ok(RidingLoad::new(&own.model, nodal, levers))
+}
