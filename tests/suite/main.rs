@@ -19,4 +19,6 @@ mod runs;
 #[cfg(test)]
 mod screens;
 #[cfg(test)]
+mod swing;
+#[cfg(test)]
 mod tidy;

@@ -10,6 +10,9 @@ use copperbend_mesh::board::Board;
 use copperbend_mesh::triangulate::BoardMesh;
 use nalgebra::{Vector3, Vector6};
 
+/// Share of a moment below which a difference of equal moments is nothing.
+const ROUNDING: f64 = 1e-10;
+
 /// Moment of a force at the end of an arm that turns with a node; the force itself is among the nodal forces.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Lever {
@@ -114,10 +117,17 @@ pub fn board_load(
         .into_iter()
         .map(|(node, arm_m, force_n)| Lever { node, arm_m, force_n })
         .collect();
-    // What the levers do at rest is in the nodal moments already.
+    // What the levers do at rest is in the nodal moments already; what rounding leaves of it is no moment.
+    let mut whole = vec![0.0f64; nodal.len()];
     for lever in &levers {
         let moment = lever.arm_m.cross(&lever.force_n);
+        whole[lever.node as usize] += moment.amax();
         nodal[lever.node as usize] -= Vector6::new(0.0, 0.0, 0.0, moment[0], moment[1], moment[2]);
+    }
+    for (f, whole) in nodal.iter_mut().zip(&whole) {
+        for c in (3..6).filter(|_| *whole > 0.0) {
+            f[c] = if f[c].abs() < ROUNDING * whole { 0.0 } else { f[c] };
+        }
     }
     Ok(RidingLoad::new(&own.model, nodal, levers))
 }
