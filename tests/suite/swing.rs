@@ -1,5 +1,7 @@
 //! Large swings of whole boards: the example vane through ninety degrees, the magnet's pull, energy against flux.
 
+#![allow(clippy::print_stdout, reason = "figures are shown when a test fails")]
+
 use copperbend_mesh::board::{Board, understand};
 use copperbend_mesh::triangulate::{BoardMesh, Role, board_mesh};
 use copperbend_solver::lorentz::moving::CarriedPath;

@@ -18,6 +18,9 @@ use nalgebra::{Matrix6, Vector3, Vector6};
 /// Nodal loads, N and N m.
 pub type Nodal = Vec<Vector6<f64>>;
 
+/// Node, arm fixed in the board, and force at its end.
+pub type Arm = (u32, Vector3<f64>, Vector3<f64>);
+
 /// Forces, pressures and moments of the design.
 ///
 /// # Errors
@@ -70,7 +73,7 @@ pub fn levers(
     mesh: &BoardMesh,
     own: &BoardModel,
     gravity_m_s2: [f64; 3],
-) -> Result<Vec<(u32, Vector3<f64>, Vector3<f64>)>, SolveError> {
+) -> Result<Vec<Arm>, SolveError> {
     let gravity = Vector3::from(gravity_m_s2);
     let mut first = vec![Vector3::zeros(); own.model.nodes_m.len()];
     for (t, corners) in mesh.flat.triangles.iter().enumerate() {

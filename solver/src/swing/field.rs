@@ -17,6 +17,9 @@ use rayon::prelude::*;
 /// Triangles or blocks a thread takes at a time; fixed, so that partial sums are.
 const CHUNK: usize = 256;
 
+/// Strain that rounding alone makes in every triangle: two units in the last place.
+const ROUNDING: f64 = 4e-16;
+
 /// What acts on a board beside the heating of its plies.
 #[derive(Clone, Copy)]
 pub struct Loads<'a> {
@@ -70,6 +73,8 @@ pub(super) struct Field {
     pub(super) layout: Layout,
     /// Half the diagonal of the model: rotations count at this distance, m.
     pub(super) half_size: f64,
+    /// Energy of strains of [`ROUNDING`] everywhere, J: nothing below it means anything.
+    pub(super) noise_j: f64,
 }
 
 /// Internal forces of one stance.
@@ -94,7 +99,12 @@ impl Field {
         let elements = Elements::new(model)?;
         let layout = Layout::new(model, &elements)?;
         let half_size = 0.5 * statics::diagonal(model);
-        Ok(Self { model: model.clone(), links, elements, layout, half_size })
+        let stretched = |(t, &l): (&crate::element::Local, &u32)| {
+            0.5 * crate::element::double_area(&t.corners) * model.laminates[l as usize].a.amax()
+        };
+        let noise_j =
+            ROUNDING * ROUNDING * elements.local.iter().zip(&model.laminate_of).map(stretched).sum::<f64>();
+        Ok(Self { model: model.clone(), links, elements, layout, half_size, noise_j })
     }
 
     pub(super) fn n_unknowns(&self) -> usize {

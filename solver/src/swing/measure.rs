@@ -81,7 +81,7 @@ impl FlapAngle {
                 weights[node as usize][1] += 0.5 * row[1];
             }
         }
-        let used = (0u32..).zip(weights).filter(|(_, w)| *w != [0.0; 2]).collect();
+        let used = (0u32..).zip(weights).filter(|(_, w)| w.iter().any(|x| x.abs() > 0.0)).collect();
         Some(Self {
             weights: used,
             along: Vector3::new(hinge.along[0], hinge.along[1], 0.0),

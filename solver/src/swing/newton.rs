@@ -264,7 +264,7 @@ impl<'a> Newton<'a> {
             if !work.is_finite() {
                 return Err(Failure::Unsettled);
             }
-            if is_settled(&works, reference) {
+            if work <= self.field.noise_j || is_settled(&works, reference) {
                 return self.finish(point, works);
             }
             if is_hopeless(&works) {
@@ -317,7 +317,7 @@ impl<'a> Newton<'a> {
             rhs.extend_from_slice(&along);
         }
         let Some(factor) = &self.factor else { return Err(Failure::Unsettled) };
-        let columns = if n == 0 { 0 } else { rhs.len() / n };
+        let columns = rhs.len().checked_div(n).unwrap_or(0);
         field.layout.structure.solve(factor, &mut rhs, columns).map_err(|e| self.refused(&e))?;
         let (own, by_driven) = rhs.split_at(n);
         let mut work = dot(own, &residual).abs();

@@ -1,6 +1,9 @@
 //! Elastica, circles, rigid turns, buckling, limit points: closed forms and independent routes.
 
+#![allow(clippy::print_stdout, reason = "figures are shown when a test fails")]
+
 mod paths;
+mod strains;
 
 use super::*;
 use crate::error::SolveError;
