@@ -373,7 +373,9 @@ fn is_settled(works: &[f64], reference: f64) -> bool {
 fn is_hopeless(works: &[f64]) -> bool {
     let least = |w: &[f64]| w.iter().copied().fold(f64::INFINITY, f64::min);
     let n = works.len();
-    n >= MOST_STEPS || (n >= 12 && least(&works[n - 6..]) > 0.5 * least(&works[..n - 6]))
+    // The first step of a thin part always stretches it; after that, work that grows twice running is lost.
+    let grows = n >= 5 && works[n - 1] > works[n - 2] && works[n - 2] > works[n - 3];
+    n >= MOST_STEPS || grows || (n >= 12 && least(&works[n - 6..]) > 0.5 * least(&works[..n - 6]))
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
