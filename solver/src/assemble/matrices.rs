@@ -128,8 +128,8 @@ fn natural(layout: &Layout) -> Vec<u32> {
     structure.order().iter().flat_map(of).collect()
 }
 
-/// Both triangles in the order of [`unknowns`].
-fn public(layout: &Layout, lower: &[f64]) -> Result<CscMatrix<f64>, SolveError> {
+/// Both triangles in the order of [`unknowns`], from the lower one in elimination order.
+pub(crate) fn public(layout: &Layout, lower: &[f64]) -> Result<CscMatrix<f64>, SolveError> {
     let structure = &layout.structure;
     let n = structure.n_unknowns();
     let natural = natural(layout);

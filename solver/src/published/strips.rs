@@ -258,7 +258,7 @@ fn lateral_force(whole: bool) -> Result<f64, SolveError> {
     while high - low > 1e-3 * low {
         let steady = 0.5 * (low + high);
         path.to_level(Level { steady, ..Level::default() })?;
-        if path.inspect()?.1 > 0 { high = steady } else { low = steady }
+        if path.negative_pivots()? > 0 { high = steady } else { low = steady }
     }
     Ok(0.5 * (low + high))
 }

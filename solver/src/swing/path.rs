@@ -10,10 +10,12 @@ use super::load::Pose;
 use super::measure::Along;
 use super::newton::{Failure, Goal, Measure, Measured, Newton, Point, Settled};
 use super::stance::Stance;
+use crate::assemble::public;
 use crate::element::Vector18;
 use crate::error::SolveError;
 use crate::model::Model;
 use nalgebra::Vector3;
+use nalgebra_sparse::CscMatrix;
 use std::sync::Arc;
 
 /// Known states kept for guessing.
@@ -29,7 +31,7 @@ pub struct State {
     /// Newton steps of the last settled stretch.
     pub iterations: usize,
     /// Negative pivots of its last factor: above zero the state is not stable under its loads. (Made within the last
-    /// steps; [`Path::inspect`] makes one at the state itself.)
+    /// steps; [`Path::negative_pivots`] makes one at the state itself.)
     pub negative_pivots: usize,
     /// Work of the last step over the strain energy: the square of what the state is worth.
     pub last_work: f64,
@@ -42,8 +44,8 @@ pub struct State {
 pub struct Mark(Arc<Known>);
 
 #[derive(Debug)]
-struct Known {
-    point: Point,
+pub(super) struct Known {
+    pub(super) point: Point,
     inner: Inner,
     state: State,
 }
@@ -51,8 +53,8 @@ struct Known {
 /// A model on its way through large motion.
 #[derive(Debug)]
 pub struct Path<'a> {
-    newton: Newton<'a>,
-    now: Arc<Known>,
+    pub(super) newton: Newton<'a>,
+    pub(super) now: Arc<Known>,
     /// States passed, the latest last.
     passed: Vec<Arc<Known>>,
 }
@@ -131,13 +133,25 @@ impl<'a> Path<'a> {
         Ok(Equilibrium::new(&self.newton.field, &now.point, now.state, &block_forces))
     }
 
-    /// Values of the tangent's lower triangle at the present state, in elimination order, and its negative pivots.
+    /// Negative pivots of the tangent at the present state itself: the number of ways in which it gives way.
     ///
     /// # Errors
     /// [`SolveError::Singular`] where a pivot vanishes.
-    pub fn inspect(&mut self) -> Result<(Vec<f64>, usize), SolveError> {
+    pub fn negative_pivots(&mut self) -> Result<usize, SolveError> {
         let now = self.now.clone();
-        self.newton.inspect(&now.point).map_err(|f| told(&f, 0.0))
+        let (_, negative) = self.newton.inspect(&now.point).map_err(|f| told(&f, 0.0))?;
+        Ok(negative)
+    }
+
+    /// Symmetrised tangent at the present state over the free unknowns, loads that follow included; rows as
+    /// [`crate::assemble::unknowns`] names them: displacements and spatial spins.
+    ///
+    /// # Errors
+    /// [`SolveError::Singular`] where a pivot vanishes.
+    pub fn tangent(&mut self) -> Result<CscMatrix<f64>, SolveError> {
+        let now = self.now.clone();
+        let (values, _) = self.newton.inspect(&now.point).map_err(|f| told(&f, 0.0))?;
+        public(&self.newton.field.layout, &values)
     }
 
     /// To other factors, in as few steps as settle.
