@@ -76,6 +76,9 @@ pub(crate) struct LeaveOut {
     /// Do not run the worst spot again with the copper modulus at both ends of its span.
     #[arg(long)]
     pub(crate) no_modulus_span: bool,
+    /// Do not follow the swing of a driven flap through large angles.
+    #[arg(long)]
+    pub(crate) no_swing: bool,
     /// Draw no pictures.
     #[arg(long)]
     pub(crate) no_pictures: bool,

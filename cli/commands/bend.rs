@@ -7,10 +7,10 @@ use crate::output::atomic::OutFolder;
 use crate::output::canvas::PictureError;
 use crate::output::colour::StrainScale;
 use crate::output::strain_map::{self, Faces, MapOf, MapStyle};
-use crate::output::{csv, json, shape_view, table, vtu};
+use crate::output::{csv, json, shape_view, swing_view, table, vtu};
 use crate::screen::{self, ProgressLine};
 use copperbend_solver::bend::{BendOptions, bend};
-use copperbend_solver::result::{BendAnswer, BendReport, BondLimit, Face};
+use copperbend_solver::result::{BendAnswer, BendReport, BondLimit, Face, RangeSpot, Spot, Swing};
 use rayon::prelude::*;
 
 /// Bends a board and writes everything.
@@ -25,6 +25,7 @@ pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
     let wishes = BendOptions {
         refine: !options.leave_out.one_mesh,
         modulus_span: !options.leave_out.no_modulus_span,
+        swing: !options.leave_out.no_swing,
         max_spots: options.spots,
         ..BendOptions::default()
     };
@@ -37,6 +38,7 @@ pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
     let (mut files, drawn) = rayon::join(|| fields(&report), drawn);
     files.extend(drawn?);
     files.push(("spots.csv".to_owned(), csv::spots(&report)));
+    files.extend(csv::swing(&report).map(|bytes| ("swing.csv".to_owned(), bytes)));
     files.sort();
     let names: Vec<&str> = files.iter().map(|f| f.0.as_str()).collect();
     let results = json::results(&report, &design.name, &design.text, &names)?;
@@ -68,6 +70,9 @@ fn fields(report: &BendReport) -> Vec<(String, Vec<u8>)> {
 enum Picture<'a> {
     Shape(&'a BendAnswer),
     Map(MapOf<'a>),
+    Range(MapOf<'a>, f64),
+    Side(&'a BendAnswer, &'a Swing),
+    Curves(&'a BendAnswer, &'a Swing),
 }
 
 fn pictures(
@@ -95,6 +100,21 @@ fn pictures(
             }
         }
     }
+    let ranges: Vec<BendAnswer> = report.answers.iter().filter_map(ranges_as_map).collect();
+    for answer in &ranges {
+        let full = strain_map::handy_full_scale(std::slice::from_ref(answer));
+        let full = options.scale.map_or(full, |microstrain| microstrain / 1e6);
+        let mut layers: Vec<u32> = answer.maps.iter().map(|m| m.layer_index).collect();
+        layers.dedup();
+        for layer_index in layers {
+            list.push(Picture::Range(MapOf { board, answer, layer_index, faces: Faces::Worse }, full));
+        }
+    }
+    for answer in &report.answers {
+        if let Some(swing) = answer.swing.as_ref().filter(|s| s.views.len() > 1) {
+            list.extend([Picture::Side(answer, swing), Picture::Curves(answer, swing)]);
+        }
+    }
     let colours = StrainScale::new();
     let mut drawn = list
         .par_iter()
@@ -106,15 +126,60 @@ fn pictures(
             }
             Picture::Map(of) => {
                 let state = table::state_words(report, of.answer, board);
-                let style = MapStyle { full_scale, state, colours: colours.clone() };
+                let style = MapStyle { full_scale, range: false, state, colours: colours.clone() };
                 let layer = &board.layers[of.layer_index as usize].name;
                 let name = strain_map::file_name(layer, of.faces, suffix(report, of.answer));
                 Ok((name, strain_map::draw(of, &style)?))
+            }
+            Picture::Range(of, full) => {
+                let state = table::swing_words(of.answer);
+                let style = MapStyle { full_scale: *full, range: true, state, colours: colours.clone() };
+                let layer = &board.layers[of.layer_index as usize].name;
+                let suffix = format!("_range{}", suffix(report, of.answer));
+                Ok((strain_map::file_name(layer, of.faces, &suffix), strain_map::draw(of, &style)?))
+            }
+            Picture::Side(answer, swing) => {
+                Ok((format!("swing_side{}.png", suffix(report, answer)), swing_view::side(board, swing)?))
+            }
+            Picture::Curves(answer, swing) => {
+                Ok((format!("swing_curves{}.png", suffix(report, answer)), swing_view::curves(board, swing)?))
             }
         })
         .collect::<Result<Vec<_>, PictureError>>()?;
     number_repeated(&mut drawn);
     Ok(drawn)
+}
+
+/// The strain ranges of an answer's swing as an answer that the maps can draw.
+fn ranges_as_map(answer: &BendAnswer) -> Option<BendAnswer> {
+    let swing = answer.swing.as_ref().filter(|s| !s.maps.is_empty())?;
+    let mut maps = swing.maps.clone();
+    for map in &mut maps {
+        map.components = map.ranking.iter().map(|at| at.map(|range| [range, 0.0, 0.0])).collect();
+    }
+    let spot = |s: &RangeSpot| Spot {
+        rank: s.rank,
+        track: s.track.clone(),
+        layer: s.layer.clone(),
+        layer_index: s.layer_index,
+        face: s.face,
+        x_m: s.x_m,
+        y_m: s.y_m,
+        near: s.near.clone(),
+        near_m: s.near_m,
+        strain: s.range,
+        strain_error: s.range_error,
+        singular: s.singular,
+        ..Spot::default()
+    };
+    Some(BendAnswer {
+        bond: answer.bond,
+        shape: answer.shape.clone(),
+        swing: Some(Swing { range_angles_rad: swing.range_angles_rad, ..Swing::default() }),
+        spots: swing.spots.iter().map(spot).collect(),
+        maps,
+        ..BendAnswer::default()
+    })
 }
 
 /// Layers whose names differ in signs only would share a file: later ones get a number.

@@ -4,18 +4,14 @@ use copperbend_solver::assemble::Unknown;
 use copperbend_solver::result::{BendReport, BondLimit, Face, SingularKind};
 
 const HEADING: &str = "bond,rank,track,layer,face,x_mm,y_mm,strain_um_per_m,strain_error_um_per_m,\
-     direction_deg,along_track_um_per_m,unloaded_um_per_m,nearest,nearest_mm,singular,mean_radius_um,indicative,note";
+     direction_deg,along_track_um_per_m,unloaded_um_per_m,swing_range_um_per_m,nearest,nearest_mm,singular,mean_radius_um,indicative,note";
 
 /// All spots of a report.
 pub(crate) fn spots(report: &BendReport) -> Vec<u8> {
     let mut out = String::from(HEADING);
     out.push_str("\r\n");
     for answer in &report.answers {
-        let bond = match answer.bond {
-            BondLimit::AsWritten => "as written",
-            BondLimit::Bonded => "bonded",
-            BondLimit::Sliding => "sliding",
-        };
+        let bond = bond_words(answer.bond);
         for s in &answer.spots {
             let singular = match s.singular {
                 None => "",
@@ -41,6 +37,7 @@ pub(crate) fn spots(report: &BendReport) -> Vec<u8> {
                 format!("{:.3}", s.direction_rad.to_degrees()),
                 s.along_track.map_or(String::new(), micro),
                 micro(s.unloaded_strain),
+                s.swing_range.map_or(String::new(), micro),
                 quoted(&s.near),
                 format!("{:.6}", s.near_m * 1e3),
                 singular.to_owned(),
@@ -53,6 +50,50 @@ pub(crate) fn spots(report: &BendReport) -> Vec<u8> {
         }
     }
     out.into_bytes()
+}
+
+const SWING: &str = "bond,given,current_ma,angle_deg,torque_un_m,strain_um_per_m,strain_error_um_per_m,track,x_mm,\
+     y_mm,clearance_mm,within_largest_current,stable_at_constant_current";
+
+/// All states of the swing; None when no answer has one.
+pub(crate) fn swing(report: &BendReport) -> Option<Vec<u8>> {
+    let mut out = String::from(SWING);
+    out.push_str("\r\n");
+    let mut any = false;
+    for answer in &report.answers {
+        let Some(swing) = &answer.swing else { continue };
+        any = true;
+        let rows = swing.by_current.iter().map(|s| ("current", s));
+        for (given, s) in rows.chain(swing.by_angle.iter().map(|s| ("angle", s))) {
+            let yes = |b: bool| if b { "yes" } else { "no" }.to_owned();
+            let cells = [
+                bond_words(answer.bond).to_owned(),
+                given.to_owned(),
+                format!("{:.6}", s.current_a * 1e3),
+                format!("{:.6}", s.angle_rad.to_degrees()),
+                format!("{:.6}", s.torque_nm * 1e6),
+                format!("{:.4}", s.strain * 1e6),
+                format!("{:.4}", s.strain_error * 1e6),
+                quoted(&s.track),
+                format!("{:.6}", s.at_m[0] * 1e3),
+                format!("{:.6}", s.at_m[1] * 1e3),
+                s.clearance_m.map_or(String::new(), |c| format!("{:.6}", c * 1e3)),
+                yes(s.within_current),
+                yes(s.stable),
+            ];
+            out.push_str(&cells.join(","));
+            out.push_str("\r\n");
+        }
+    }
+    any.then(|| out.into_bytes())
+}
+
+fn bond_words(bond: BondLimit) -> &'static str {
+    match bond {
+        BondLimit::AsWritten => "as written",
+        BondLimit::Bonded => "bonded",
+        BondLimit::Sliding => "sliding",
+    }
 }
 
 /// What each row of the exported matrices is: node, its place at rest, component.

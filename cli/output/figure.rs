@@ -63,7 +63,7 @@ fn millimetres(v_m: f64, step_m: f64) -> String {
 }
 
 /// Ticks of a step inside a span, as whole multiples.
-fn multiples(lo: f64, hi: f64, step: f64) -> impl Iterator<Item = f64> {
+pub(crate) fn multiples(lo: f64, hi: f64, step: f64) -> impl Iterator<Item = f64> {
     let first = (lo / step - 1e-9).ceil();
     let n = ((hi / step + 1e-9).floor() - first).clamp(-1.0, 400.0);
     (0..400).map(f64::from).take_while(move |&i| i <= n).map(move |i| (first + i) * step)

@@ -14,5 +14,6 @@ pub(crate) mod panel;
 pub(crate) mod sample;
 pub(crate) mod shape_view;
 pub(crate) mod strain_map;
+pub(crate) mod swing_view;
 pub(crate) mod table;
 pub(crate) mod vtu;

@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 const PAGE_WIDTH: i32 = 1600;
 const MARGIN: i32 = 40;
 const COPPER: Rgb = [205, 150, 105];
-const MAGNET: Rgb = [168, 176, 190];
+pub(super) const MAGNET: Rgb = [168, 176, 190];
 const BENT: Rgb = [44, 74, 110];
 
 /// Draws the bent shape of one answer. `words`: figures for the line under the title.
@@ -297,7 +297,7 @@ impl Scene {
 }
 
 /// A point of the hinge line and the mean arm direction; without arms, the long side of the board.
-fn hinge(board: &Board, [lo, hi]: [Point; 2]) -> (Point, Point) {
+pub(super) fn hinge(board: &Board, [lo, hi]: [Point; 2]) -> (Point, Point) {
     let mut root = [0.0; 2];
     let mut along = [0.0; 2];
     for arm in &board.arms {
@@ -341,7 +341,7 @@ fn rim(triangles: &[[u32; 3]]) -> Vec<[u32; 2]> {
 }
 
 /// Points whose hull is the magnet's body, in board axes, m.
-fn surface_points(magnet: &Magnet) -> Vec<[f64; 3]> {
+pub(super) fn surface_points(magnet: &Magnet) -> Vec<[f64; 3]> {
     let (rim, height): (Vec<Point>, f64) = match magnet.shape {
         MagnetShape::Disc { diameter_m: d, height_m } | MagnetShape::Ring { outer_m: d, height_m, .. } => {
             let turn = |i: i32| (f64::from(i) * 7.5).to_radians();
@@ -361,7 +361,7 @@ fn surface_points(magnet: &Magnet) -> Vec<[f64; 3]> {
 }
 
 /// Convex hull, counter-clockwise (monotone chain).
-fn hull(mut points: Vec<Point>) -> Vec<Point> {
+pub(super) fn hull(mut points: Vec<Point>) -> Vec<Point> {
     points.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
     points.dedup();
     let turn = |o: Point, a: Point, b: Point| (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0]);

@@ -35,6 +35,8 @@ pub(crate) struct MapStyle {
     pub(crate) full_scale: f64,
     /// Line under the title ("60 mA, 40 degC").
     pub(crate) state: String,
+    /// Ranges over the swing instead of the strain of one state.
+    pub(crate) range: bool,
     /// Scale of colours.
     pub(crate) colours: StrainScale,
 }
@@ -147,7 +149,7 @@ pub(crate) fn draw(what: &MapOf<'_>, style: &MapStyle) -> Result<Vec<u8>, Pictur
     for (close, spot) in page.close_ups.iter().zip(&enlarged) {
         close_up(&mut canvas, *close, what, &field, (style, spot, &spots))?;
     }
-    footing(&mut canvas, page.height, &spots)?;
+    footing(&mut canvas, page.height, &spots, style.range)?;
     canvas.png()
 }
 
@@ -201,7 +203,8 @@ fn face_words(faces: Faces) -> &'static str {
 fn heading(canvas: &mut Canvas, what: &MapOf<'_>, style: &MapStyle) -> Result<(), PictureError> {
     let layer = &what.board.layers[what.layer_index as usize];
     let room = PAGE_WIDTH - 2 * MARGIN;
-    let title = format!("Strain of '{}', {}", layer.name, face_words(what.faces));
+    let what_word = if style.range { "Strain range over the swing," } else { "Strain of" };
+    let title = format!("{what_word} '{}', {}", layer.name, face_words(what.faces));
     let below = [what.board.title.as_str(), style.state.as_str()].join("   ");
     figure::heading(canvas, MARGIN, room, [&title, below.trim()])
 }
@@ -288,7 +291,7 @@ fn close_up(
     figure::write_labels(canvas, &labels)?;
     let mean = if spot.singular.is_some() { " (mean)" } else { "" };
     let [strain, error] = numbers::strain_with_error(spot.strain, spot.strain_error);
-    let strain = typeset(&strain);
+    let strain = typeset(if style.range { strain.trim_start_matches('+') } else { &strain });
     let title = format!("{}  {}  {strain} \u{b1} {error} \u{b5}m/m{mean}", spot.rank, spot.track);
     canvas.text([rect.x, rect.y - 18], Anchor::Left, 20.0, INK, &Canvas::fit(20.0, &title, rect.w))?;
     let place = typeset(&format!("x {} mm, y {} mm", numbers::mm(spot.x_m), numbers::mm(spot.y_m)));
@@ -307,28 +310,37 @@ fn close_up_span(board: &Board, spot: &Spot) -> f64 {
 
 fn colour_bar(canvas: &mut Canvas, bar: Rect, style: &MapStyle) -> Result<(), PictureError> {
     for row in 0..bar.h {
-        let value = 1.0 - 2.0 * (f64::from(row) + 0.5) / f64::from(bar.h);
+        let down = (f64::from(row) + 0.5) / f64::from(bar.h);
+        let value = if style.range { 1.0 - down } else { 1.0 - 2.0 * down };
         canvas.fill(Rect { y: bar.y + row, h: 1, ..bar }, style.colours.colour(value));
     }
     canvas.frame(bar, LINE);
-    canvas.text([bar.x - 6, bar.y - 46], Anchor::Left, 20.0, INK, "strain, \u{b5}m/m")?;
-    canvas.text([bar.x - 6, bar.y - 18], Anchor::Left, 17.0, SOFT_INK, "tension")?;
-    canvas.text([bar.x - 6, bar.y + bar.h + 18], Anchor::Left, 17.0, SOFT_INK, "compression")?;
-    for i in -4..=4 {
+    let name = if style.range { "range, \u{b5}m/m" } else { "strain, \u{b5}m/m" };
+    canvas.text([bar.x - 6, bar.y - 46], Anchor::Left, 20.0, INK, name)?;
+    if !style.range {
+        canvas.text([bar.x - 6, bar.y - 18], Anchor::Left, 17.0, SOFT_INK, "tension")?;
+        canvas.text([bar.x - 6, bar.y + bar.h + 18], Anchor::Left, 17.0, SOFT_INK, "compression")?;
+    }
+    for i in if style.range { 0..=4 } else { -4..=4 } {
         let share = f64::from(i) / 4.0;
-        let y = bar.y + figure::px(0.5 * f64::from(bar.h) * (1.0 - share)).min(bar.h - 1);
+        let down = if style.range { 1.0 - share } else { 0.5 * (1.0 - share) };
+        let y = bar.y + figure::px(f64::from(bar.h) * down).min(bar.h - 1);
         canvas.fill(Rect { x: bar.x + bar.w, y, w: 6, h: 1 }, INK);
         let text = typeset(&numbers::tick(share * style.full_scale * 1e6, 0.25 * style.full_scale * 1e6));
-        canvas.text([bar.x + bar.w + 12, y], Anchor::Left, 20.0, INK, &text)?;
+        let text = if style.range { text.trim_start_matches('+') } else { &text };
+        canvas.text([bar.x + bar.w + 12, y], Anchor::Left, 20.0, INK, text)?;
     }
     Ok(())
 }
 
-fn footing(canvas: &mut Canvas, height: i32, spots: &[&Spot]) -> Result<(), PictureError> {
-    let mut words = vec![
+fn footing(canvas: &mut Canvas, height: i32, spots: &[&Spot], range: bool) -> Result<(), PictureError> {
+    let mut words = vec![if range {
+        "Range of the mechanical normal strain in one material direction, largest over all directions; grey: no copper \
+         of this layer; hatched: held."
+    } else {
         "Mechanical normal strain of largest magnitude over all directions, sign kept; grey: no copper of this \
-         layer; hatched: held.",
-    ];
+         layer; hatched: held."
+    }];
     if spots.iter().any(|s| s.singular.is_some()) {
         words.push("Double ring: no mesh-independent value there, a mean over a half-disc is given.");
     }
@@ -361,7 +373,12 @@ mod tests {
     }
 
     fn style(full_scale: f64) -> MapStyle {
-        MapStyle { full_scale, state: "60 mA, 20 \u{b0}C".to_owned(), colours: StrainScale::new() }
+        MapStyle {
+            full_scale,
+            range: false,
+            state: "60 mA, 20 \u{b0}C".to_owned(),
+            colours: StrainScale::new(),
+        }
     }
 
     #[test]

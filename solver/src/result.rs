@@ -3,6 +3,12 @@
 //! Filled by [`crate::bend`] and [`crate::summary`]; drawn and written by the program. Absent: any computation.
 //! Small tables serialise; the large arrays for pictures and meshes are skipped there and read directly.
 
+mod board;
+mod swing;
+
+pub use board::{ArmFacts, BoardSummary, CircuitFacts, LayerFacts, StackAt, StackPly, TrackFacts};
+pub use swing::{Coupling, LeastClearance, PullIn, RangeSpot, SideView, Swing, SwingState, SwingStop};
+
 use copperbend_mesh::region::Point;
 use serde::Serialize;
 
@@ -96,6 +102,8 @@ pub struct BendAnswer {
     pub spring: Option<Spring>,
     /// Ranked spots of the copper, worst first.
     pub spots: Vec<Spot>,
+    /// The swing through large angles, where a magnet drives a flap.
+    pub swing: Option<Swing>,
     /// Worst spot again with the copper modulus at both ends of its span.
     pub modulus_span: Option<ModulusSpan>,
     /// Largest strain of every other layer against its own elongation.
@@ -229,6 +237,8 @@ pub struct Spot {
     pub along_track: Option<f64>,
     /// The same strain in the unloaded shape.
     pub unloaded_strain: f64,
+    /// Range of the normal strain over the swing (largest over directions), where there is one.
+    pub swing_range: Option<f64>,
     /// Set when the place is singular: the strain is then a mean over half a disc.
     pub singular: Option<SingularKind>,
     /// Radius of that half-disc, m.
@@ -385,119 +395,6 @@ pub struct StrainMap {
     pub components: Vec<[[f64; 3]; 3]>,
     /// Part of coil turns that are not ranked (drawn paler).
     pub unranked: Vec<bool>,
-}
-
-/// The board as understood.
-#[derive(Debug, Clone, Default, Serialize)]
-pub struct BoardSummary {
-    /// Area of the outline without openings, m2.
-    pub outline_area_m2: f64,
-    /// Extent of the outline, m: least and largest x, y.
-    pub extent_m: [Point; 2],
-    /// Layers from the bottom.
-    pub layers: Vec<LayerFacts>,
-    /// Mass of the layers, kg.
-    pub layer_mass_kg: f64,
-    /// Mass of glued bodies, kg.
-    pub body_mass_kg: f64,
-    /// Mass of the flap with bodies on it, kg.
-    pub flap_mass_kg: Option<f64>,
-    /// Arms.
-    pub arms: Vec<ArmFacts>,
-    /// Current path, where there is one.
-    pub circuit: Option<CircuitFacts>,
-    /// Named copper.
-    pub tracks: Vec<TrackFacts>,
-}
-
-/// One layer.
-#[derive(Debug, Clone, Default, Serialize)]
-pub struct LayerFacts {
-    /// Name.
-    pub name: String,
-    /// Material.
-    pub material: String,
-    /// What it is for.
-    pub kind: String,
-    /// Thickness, m.
-    pub thickness_m: f64,
-    /// Area, m2.
-    pub area_m2: f64,
-    /// Mass, kg.
-    pub mass_kg: f64,
-}
-
-/// One arm.
-#[derive(Debug, Clone, Default, Serialize)]
-pub struct ArmFacts {
-    /// Name.
-    pub name: String,
-    /// Root to tip, m.
-    pub length_m: f64,
-    /// Width at mid-length, m.
-    pub width_m: f64,
-    /// Bending stiffness of the section at mid-length, N m2.
-    pub bending_nm2: f64,
-    /// Neutral plane of that section above z = 0, m.
-    pub neutral_z_m: f64,
-}
-
-/// The current path.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
-pub struct CircuitFacts {
-    /// Length, m.
-    pub length_m: f64,
-    /// Resistance at 20 degC, ohm.
-    pub resistance_ohm: f64,
-    /// Drive current, A.
-    pub current_a: f64,
-    /// Heat at the drive current, W.
-    pub power_w: f64,
-    /// Largest current density, A/m2.
-    pub density_a_per_m2: f64,
-}
-
-/// One named piece of copper.
-#[derive(Debug, Clone, Default, Serialize)]
-pub struct TrackFacts {
-    /// Name.
-    pub name: String,
-    /// Layer.
-    pub layer: String,
-    /// Centre line length, m, for tracks.
-    pub length_m: Option<f64>,
-    /// Width, m, for tracks.
-    pub width_m: Option<f64>,
-    /// Area, m2.
-    pub area_m2: f64,
-}
-
-/// The stack at one point of the board, from the bottom.
-#[derive(Debug, Clone, Default, Serialize)]
-pub struct StackAt {
-    /// Point, m.
-    pub at_m: Point,
-    /// Plies from the bottom.
-    pub plies: Vec<StackPly>,
-    /// Total thickness, m.
-    pub thickness_m: f64,
-    /// Neutral plane of the stack above z = 0, m (bending along x).
-    pub neutral_z_m: f64,
-    /// Bending stiffness per width about the neutral plane, N m (along x).
-    pub bending_nm: f64,
-}
-
-/// One ply of [`StackAt`].
-#[derive(Debug, Clone, Default, Serialize)]
-pub struct StackPly {
-    /// Layer.
-    pub layer: String,
-    /// Material.
-    pub material: String,
-    /// Lower and upper face, m above z = 0.
-    pub z_m: [f64; 2],
-    /// Sliding stiffener.
-    pub sliding: bool,
 }
 
 /// One piece of layout advice of the trade: never a verdict.

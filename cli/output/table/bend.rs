@@ -23,6 +23,9 @@ pub(crate) fn bend(report: &BendReport, written: &[PathBuf]) -> String {
         }
         movement(&mut sheet, answer);
         spots(&mut sheet, answer);
+        if let Some(swing) = &answer.swing {
+            super::swing::swing(&mut sheet, swing);
+        }
         elongations(&mut sheet, answer);
         how_sure(&mut sheet, answer);
     }
@@ -171,11 +174,15 @@ fn spots(sheet: &mut Sheet, answer: &BendAnswer) {
         return;
     }
     let any_unloaded = answer.spots.iter().any(|s| s.unloaded_strain.abs() > 1e-9);
+    let any_range = answer.spots.iter().any(|s| s.swing_range.is_some());
     let any_mark = answer.spots.iter().any(|s| !marks(s).is_empty());
     let mut headings = vec![("#", Lean::Right), ("strain", Lean::Right), ("\u{b1}", Lean::Right)];
     headings.push(("along track", Lean::Right));
     if any_unloaded {
         headings.push(("unloaded", Lean::Right));
+    }
+    if any_range {
+        headings.push(("swing range", Lean::Right));
     }
     headings.extend([("track", Lean::Left), ("layer", Lean::Left), ("face", Lean::Left)]);
     headings.extend([("x, mm", Lean::Right), ("y, mm", Lean::Right)]);
@@ -190,6 +197,10 @@ fn spots(sheet: &mut Sheet, answer: &BendAnswer) {
         let mut row = vec![s.rank.to_string(), value, error, along];
         if any_unloaded {
             row.push(strain(s.unloaded_strain));
+        }
+        if any_range {
+            let range = |r: f64| strain(r).trim_start_matches('+').to_owned();
+            row.push(s.swing_range.map_or_else(|| "-".to_owned(), range));
         }
         row.extend([s.track.clone(), s.layer.clone(), face_word(s.face).to_owned(), mm(s.x_m), mm(s.y_m)]);
         if any_mark {

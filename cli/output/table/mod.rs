@@ -5,10 +5,12 @@
 mod bend;
 mod check;
 mod grid;
+mod swing;
 mod verify;
 
 pub(crate) use bend::{bend, shape_words, state_words};
 pub(crate) use check::{check, matrices, mesh};
+pub(crate) use swing::swing_words;
 pub(crate) use verify::verify;
 
 use grid::wrap;

@@ -9,6 +9,7 @@ mod remarks;
 mod span;
 mod spots;
 mod state;
+mod swing;
 
 use crate::error::SolveError;
 use crate::model::{BoardModel, Hinge, LoadCase};
@@ -48,13 +49,15 @@ pub struct BendOptions {
     pub refine: bool,
     /// Run the worst spot again with the copper modulus at both ends of its span.
     pub modulus_span: bool,
+    /// Follow the swing through large angles, where a magnet drives a flap.
+    pub swing: bool,
     /// Spots to list per answer.
     pub max_spots: u32,
 }
 
 impl Default for BendOptions {
     fn default() -> Self {
-        Self { reference_z_m: None, refine: true, modulus_span: true, max_spots: 12 }
+        Self { reference_z_m: None, refine: true, modulus_span: true, swing: true, max_spots: 12 }
     }
 }
 
@@ -149,6 +152,8 @@ fn answer(
     let mut answer = tables(board, bond, &hinge, &wishes, &settled);
     spots::fill(board, options, &settled, &mut answer);
     maps::fill(board, &settled, &mut answer);
+    answer.swing = swing::swing(board, options, bond, &settled, told)?;
+    spots::swing_ranges(&mut answer);
     if options.modulus_span {
         told.stage("copper modulus at both ends of its span", 1.0)?;
         answer.modulus_span = span::modulus_span(board, options, bond, &settled)?;

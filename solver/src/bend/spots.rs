@@ -3,9 +3,12 @@
 use super::BendOptions;
 use super::state::State;
 use crate::recover::{self, layer_strains, layer_wishes, nearest_landmark, rank_layer, recover_at};
-use crate::result::{BendAnswer, ElongationCheck, Face, SingularKind, Spot};
+use crate::result::{BendAnswer, ElongationCheck, Face, RangeSpot, SingularKind, Spot};
 use crate::settle::Settled;
 use copperbend_mesh::board::Board;
+
+/// Spots of two lists nearer than this are one, m.
+const SAME_PLACE_M: f64 = 20e-6;
 
 /// Fills spots and elongations.
 pub(super) fn fill(board: &Board, options: &BendOptions, settled: &Settled<State>, answer: &mut BendAnswer) {
@@ -47,6 +50,19 @@ pub(super) fn fill(board: &Board, options: &BendOptions, settled: &Settled<State
         .collect();
 }
 
+/// Puts the range over the swing beside the spots of the loaded state, where the same place ranks in both lists.
+pub(super) fn swing_ranges(answer: &mut BendAnswer) {
+    let Some(swing) = &answer.swing else { return };
+    for spot in &mut answer.spots {
+        let same = |r: &&RangeSpot| {
+            r.layer_index == spot.layer_index
+                && r.track == spot.track
+                && (r.x_m - spot.x_m).hypot(r.y_m - spot.y_m) < SAME_PLACE_M
+        };
+        spot.swing_range = swing.spots.iter().find(same).map(|r| r.range);
+    }
+}
+
 fn row(board: &Board, settled: &Settled<State>, spot: &recover::Spot, rank: u32) -> Spot {
     let at = [spot.place_m[0], spot.place_m[1]];
     let (near, near_m) = nearest_landmark(board, at).map_or((String::new(), 0.0), |(n, d)| (n.to_owned(), d));
@@ -77,6 +93,7 @@ fn row(board: &Board, settled: &Settled<State>, spot: &recover::Spot, rank: u32)
         direction_rad: spot.direction_rad,
         along_track: spot.along_track,
         unloaded_strain: 0.0,
+        swing_range: None,
         singular: spot.mean.as_ref().map(|mean| singular(mean.singular.kind)),
         mean_radius_m: spot.mean.as_ref().map(|mean| mean.radius_m),
         indicative: spot.indicative,
@@ -105,7 +122,7 @@ pub(super) fn face(face: recover::Face) -> Face {
     }
 }
 
-fn singular(kind: recover::SingularKind) -> SingularKind {
+pub(super) fn singular(kind: recover::SingularKind) -> SingularKind {
     use recover::SingularKind as Found;
     match kind {
         Found::ClampEnd | Found::ClampCorner | Found::PointSupport => SingularKind::ClampEnd,

@@ -1,0 +1,415 @@
+//! Along the equilibria of the swing: by current, by angle, up to pull-in or contact.
+//!
+//! In: a path at rest. Out: states seen, and where each way ended early. Currents are approached step by step from the
+//! state without current; where a step fails, turns unstable or leaps, the way is gone again by prescribed angle, which
+//! passes the largest current that has an equilibrium (pull-in) instead of missing it.
+
+use super::super::Told;
+use super::Stage;
+use crate::clearance::Approach;
+use crate::error::SolveError;
+use crate::result::{PullIn, SwingState, SwingStop};
+use crate::swing::{Equilibrium, Level, Mark, Measure, Path, Pose};
+
+/// A step that turns the flap this many times further than the step before, and [`LEAP_RAD`] more, has left its branch.
+const LEAP: f64 = 3.0;
+const LEAP_RAD: f64 = 0.03;
+
+/// Smallest and largest step of the angle on the way to pull-in, rad.
+const CREEP_RAD: [f64; 2] = [0.005, 0.06];
+
+/// Most steps on the way to pull-in.
+const MOST_CREEPS: usize = 60;
+
+/// States kept per step of current on the way to pull-in.
+const SEEN_PER_STEP: f64 = 4.0;
+
+/// Halvings towards the place of contact.
+const HALVINGS: usize = 5;
+
+/// Largest flap angle of prescribed angles chosen here, rad.
+const MOST_RAD: f64 = 60.0 * std::f64::consts::PI / 180.0;
+
+/// A state with what its row and its strain need.
+pub(super) struct Seen {
+    pub(super) row: SwingState,
+    pub(super) pose: Pose,
+    pub(super) balance: Equilibrium,
+    pub(super) approach: Option<Approach>,
+}
+
+/// What was seen on all ways.
+#[derive(Default)]
+pub(super) struct Found {
+    pub(super) currents: Vec<Seen>,
+    pub(super) angles: Vec<Seen>,
+    pub(super) stops: Vec<SwingStop>,
+    pub(super) pull_in: Option<PullIn>,
+    pub(super) rest_angle_rad: f64,
+    pub(super) factorisations: usize,
+}
+
+/// A walk along the equilibria of one board.
+pub(super) struct Walk<'w, 'p, 't> {
+    stage: &'w Stage<'w>,
+    path: Path<'p>,
+    told: &'w mut Told<'t>,
+    found: Found,
+    rest: Option<Mark>,
+    /// What the present way leads to, in words.
+    wished: String,
+    done: f64,
+}
+
+/// How a step ended.
+enum Step {
+    /// At a state clear of everything.
+    Clear(Box<Seen>),
+    /// Board and something else overlap.
+    Contact(Approach),
+    /// No equilibrium found.
+    Failed(String),
+}
+
+impl<'w, 'p, 't> Walk<'w, 'p, 't> {
+    pub(super) fn new(stage: &'w Stage<'w>, path: Path<'p>, told: &'w mut Told<'t>) -> Self {
+        Self { stage, path, told, found: Found::default(), rest: None, wished: String::new(), done: 0.0 }
+    }
+
+    pub(super) fn finish(mut self) -> Found {
+        self.found.factorisations = self.path.factorisations();
+        self.found
+    }
+
+    /// To the state without current.
+    pub(super) fn start(&mut self, loaded: Level) -> Result<(), SolveError> {
+        "the state without current".clone_into(&mut self.wished);
+        match self.step(|path, _| path.to_level(loaded).map(|_| ()))? {
+            Step::Clear(seen) => {
+                self.found.rest_angle_rad = seen.row.angle_rad;
+                self.found.currents.push(*seen);
+                self.rest = Some(self.path.mark());
+            }
+            Step::Contact(approach) => {
+                let why = format!(
+                    "without current the board already lies {}: contact is not modelled",
+                    touching(&approach)
+                );
+                self.stop(why);
+            }
+            Step::Failed(why) => self.stop(why),
+        }
+        Ok(())
+    }
+
+    /// Both polarities up to the largest current.
+    pub(super) fn currents(&mut self, steps: u32) -> Result<(), SolveError> {
+        let Some(rest) = self.rest.clone() else { return Ok(()) };
+        for polarity in [1.0, -1.0] {
+            self.path.back_to(&rest);
+            self.polarity(polarity * self.stage.most_a, steps.max(1))?;
+        }
+        Ok(())
+    }
+
+    fn polarity(&mut self, end_a: f64, steps: u32) -> Result<(), SolveError> {
+        self.wished = milliampere(end_a);
+        let mut before = self.found.rest_angle_rad;
+        let mut turned: Option<f64> = None;
+        for k in 1..=steps {
+            let current = end_a * f64::from(k) / f64::from(steps);
+            let mark = self.path.mark();
+            let level = Level { driven: current, ..self.path.state().level };
+            let step = self.step(|path, _| path.to_level(level).map(|_| ()))?;
+            if let Step::Clear(seen) = &step {
+                let by = seen.row.angle_rad - before;
+                let leapt = turned.is_some_and(|t: f64| by.abs() > LEAP * t.abs() + LEAP_RAD);
+                if seen.row.stable && !leapt && (turned.is_some() || by.abs() < 0.5) {
+                    turned = Some(by);
+                    before = seen.row.angle_rad;
+                    if let Step::Clear(seen) = step {
+                        self.found.currents.push(*seen);
+                    }
+                    continue;
+                }
+            }
+            self.path.back_to(&mark);
+            let apart_a = end_a.abs() / f64::from(steps) / SEEN_PER_STEP;
+            if !self.creep(current, turned, apart_a)? {
+                return Ok(());
+            }
+            // The current was reached by prescribed angle after all.
+            let level = Level { driven: current, ..self.path.state().level };
+            match self.step(|path, _| path.to_level(level).map(|_| ()))? {
+                Step::Clear(seen) => {
+                    turned = Some(seen.row.angle_rad - before);
+                    before = seen.row.angle_rad;
+                    self.found.currents.push(*seen);
+                }
+                Step::Contact(_) => return Ok(()),
+                Step::Failed(why) => {
+                    self.stop(why);
+                    return Ok(());
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// From the present state by prescribed angle towards a current: true when it is reached, false (and told) when
+    /// pull-in, contact or the end of convergence comes first. States whose currents lie `apart_a` apart are kept.
+    fn creep(&mut self, current: f64, turned: Option<f64>, apart_a: f64) -> Result<bool, SolveError> {
+        let start = self.here();
+        let mut kept = start.1;
+        let sense = match turned {
+            Some(t) if t != 0.0 => t.signum(),
+            _ => (current * self.torque_per_ampere()).signum(),
+        };
+        let by = sense * turned.map_or(CREEP_RAD[1], |t| 0.5 * t.abs()).clamp(CREEP_RAD[0], CREEP_RAD[1]);
+        let mut way = vec![start];
+        for _ in 0..MOST_CREEPS {
+            let (angle, _) = way[way.len() - 1];
+            let mark = self.path.mark();
+            match self.to_angle(angle + by)? {
+                Step::Clear(seen) => {
+                    let now = (seen.row.angle_rad, seen.row.current_a);
+                    way.push(now);
+                    if (now.1 / current) >= 1.0 {
+                        return Ok(true);
+                    }
+                    if way.len() > 2 && now.1 / current < way[way.len() - 2].1 / current {
+                        self.pulled_in(&way)?;
+                        return Ok(false);
+                    }
+                    if (now.1 - kept).abs() >= apart_a && seen.row.stable {
+                        kept = now.1;
+                        self.found.currents.push(*seen);
+                    }
+                }
+                Step::Contact(approach) => {
+                    self.contact(&mark, angle, angle + by, approach)?;
+                    return Ok(false);
+                }
+                Step::Failed(why) => {
+                    self.path.back_to(&mark);
+                    self.stop(why);
+                    return Ok(false);
+                }
+            }
+        }
+        self.stop("the flap goes on turning without reaching this current".to_owned());
+        Ok(false)
+    }
+
+    /// The current has passed its largest value: parabola through the last three states, then once more beside it.
+    fn pulled_in(&mut self, way: &[(f64, f64)]) -> Result<(), SolveError> {
+        let top = |p: &[(f64, f64); 3]| {
+            let [(a, fa), (b, fb), (c, fc)] = *p;
+            let (left, right) = ((fb - fa) / (b - a), (fc - fb) / (c - b));
+            let bend = (right - left) / (c - a);
+            // Slope at b of the parabola through all three.
+            let slope = left + bend * (b - a);
+            let at = b - slope / (2.0 * bend);
+            (at, fb - slope * slope / (4.0 * bend))
+        };
+        let n = way.len();
+        let three = [way[n - 3], way[n - 2], way[n - 1]];
+        let mut peak = top(&three);
+        if let Step::Clear(_) = self.to_angle(peak.0)? {
+            let half = 0.25 * (three[2].0 - three[1].0);
+            let now = self.here();
+            let mut beside = vec![now];
+            for angle in [now.0 + half, now.0 - half] {
+                if let Step::Clear(next) = self.to_angle(angle)? {
+                    beside.push((next.row.angle_rad, next.row.current_a));
+                }
+            }
+            if let [now, after, before] = beside[..] {
+                let fine = top(&[before, now, after]);
+                peak = if (fine.0 - now.0).abs() < 2.0 * half.abs() { fine } else { now };
+            }
+            // The last state that holds at constant current lies a hair before the peak.
+            if let Step::Clear(seen) = self.to_angle(peak.0 - 0.04 * half)? {
+                self.found.currents.push(*seen);
+            }
+        }
+        self.found.pull_in = Some(PullIn { current_a: peak.1, angle_rad: peak.0 });
+        let why = format!(
+            "pull-in at {} and {:.2} deg: beyond this current the magnet's torque grows faster than the arms' and no \
+             equilibrium is near",
+            milliampere(peak.1),
+            peak.0.to_degrees()
+        );
+        self.stop(why);
+        Ok(())
+    }
+
+    /// Prescribed angles; chosen from what the current reached when none are given.
+    pub(super) fn angles(&mut self, given: Option<[f64; 3]>) -> Result<(), SolveError> {
+        let Some(rest) = self.rest.clone() else { return Ok(()) };
+        let list = given.map_or_else(|| self.own_angles(), |[from, to, step]| multiples(from, to, step));
+        let start = self.found.rest_angle_rad;
+        let (mut up, mut down): (Vec<f64>, Vec<f64>) = list.into_iter().partition(|&a| a >= start);
+        up.sort_by(f64::total_cmp);
+        down.sort_by(|a, b| b.total_cmp(a));
+        for side in [up, down] {
+            self.path.back_to(&rest);
+            let mut angle = start;
+            for next in side {
+                let mark = self.path.mark();
+                self.wished = degrees(next);
+                match self.to_angle(next)? {
+                    Step::Clear(seen) => {
+                        self.found.angles.push(*seen);
+                        angle = next;
+                    }
+                    Step::Contact(approach) => {
+                        self.contact(&mark, angle, next, approach)?;
+                        break;
+                    }
+                    Step::Failed(why) => {
+                        self.path.back_to(&mark);
+                        self.stop(format!("no current holds the flap there: {why}"));
+                        break;
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Round angles on both sides, a little beyond what the current reached.
+    fn own_angles(&self) -> Vec<f64> {
+        let reached = self.found.currents.iter().map(|s| s.row.angle_rad.abs()).fold(0.0, f64::max);
+        let widest = (1.25 * reached).min(MOST_RAD).to_degrees();
+        let steps = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0];
+        let step = steps.into_iter().find(|s| widest / s <= 5.0).unwrap_or(15.0);
+        let end = (widest / step).ceil().max(1.0) * step;
+        multiples(-end.to_radians(), end.to_radians(), f64::to_radians(step))
+    }
+
+    /// Halves the way from a clear angle to one in contact, and tells where it happens.
+    fn contact(&mut self, clear: &Mark, from: f64, to: f64, at: Approach) -> Result<(), SolveError> {
+        let (mut good, mut bad, mut touched) = (from, to, at);
+        let mut last = clear.clone();
+        for _ in 0..HALVINGS {
+            self.path.back_to(&last);
+            let middle = 0.5 * (good + bad);
+            match self.to_angle(middle)? {
+                Step::Clear(_) => {
+                    good = middle;
+                    last = self.path.mark();
+                }
+                Step::Contact(approach) => (bad, touched) = (middle, approach),
+                Step::Failed(_) => break,
+            }
+        }
+        self.path.back_to(&last);
+        let why = format!(
+            "at {:.2} to {:.2} deg the board comes {}; contact itself is not modelled, the swing stops there",
+            good.to_degrees(),
+            bad.to_degrees(),
+            touching(&touched)
+        );
+        self.stop(why);
+        Ok(())
+    }
+
+    fn to_angle(&mut self, angle: f64) -> Result<Step, SolveError> {
+        self.step(|path, stage| path.to_measure(&stage.angle, angle).map(|_| ()))
+    }
+
+    /// Makes a step and looks at where it led.
+    fn step(
+        &mut self,
+        go: impl FnOnce(&mut Path<'p>, &Stage<'_>) -> Result<(), SolveError>,
+    ) -> Result<Step, SolveError> {
+        self.done += 1.0;
+        self.told.stage("swing", self.done / (self.done + 8.0))?;
+        match go(&mut self.path, self.stage) {
+            Ok(()) => {}
+            Err(SolveError::Stopped { share, why }) => {
+                return Ok(Step::Failed(format!("stopped at {:.0} % of the step: {why}", 100.0 * share)));
+            }
+            Err(SolveError::Singular { place }) => {
+                return Ok(Step::Failed(format!("the stiffness vanishes at {place}")));
+            }
+            Err(other) => return Err(other),
+        }
+        let pose = self.path.pose().clone();
+        let approach = self.stage.guard.nearest(&pose);
+        if let Some(contact) = approach.clone().filter(Approach::is_contact) {
+            return Ok(Step::Contact(contact));
+        }
+        let state = self.path.state();
+        let current_a = state.level.driven;
+        let row = SwingState {
+            current_a,
+            angle_rad: self.stage.angle.value(&pose),
+            torque_nm: current_a * self.torque_per_ampere(),
+            clearance_m: approach.as_ref().map(|a| a.distance_m),
+            within_current: current_a.abs() <= self.stage.most_a * (1.0 + 1e-9),
+            stable: state.negative_pivots == 0,
+            ..SwingState::default()
+        };
+        Ok(Step::Clear(Box::new(Seen { row, pose, balance: self.path.equilibrium()?, approach })))
+    }
+
+    fn torque_per_ampere(&self) -> f64 {
+        self.stage.carried.torque_nm(self.path.pose(), &self.stage.hinge_line())
+    }
+
+    /// Angle and current of the present state.
+    fn here(&self) -> (f64, f64) {
+        (self.stage.angle.value(self.path.pose()), self.path.state().level.driven)
+    }
+
+    fn stop(&mut self, why: String) {
+        let (angle_rad, current_a) = self.here();
+        let wished = self.wished.clone();
+        self.found.stops.push(SwingStop { wished, current_a, angle_rad, why });
+    }
+}
+
+fn touching(approach: &Approach) -> String {
+    let [x, y] = approach.at_m.map(|v| v * 1e3);
+    format!("into contact with {} (board at x {x:.2} mm, y {y:.2} mm)", approach.to)
+}
+
+fn milliampere(current_a: f64) -> String {
+    let text = format!("{:+.3}", current_a * 1e3);
+    format!("{} mA", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
+fn degrees(angle_rad: f64) -> String {
+    format!("{:+.2} deg", angle_rad.to_degrees())
+}
+
+/// Whole multiples of a step inside a span, its ends added.
+fn multiples(from: f64, to: f64, step: f64) -> Vec<f64> {
+    let first = (from / step - 1e-9).ceil();
+    let mut list = vec![from];
+    let mut k = first;
+    while k * step <= to + 1e-9 * step && list.len() < 1000 {
+        if (k * step - from).abs() > 1e-6 * step {
+            list.push(k * step);
+        }
+        k += 1.0;
+    }
+    if list.last().is_some_and(|&last| (to - last).abs() > 1e-6 * step) {
+        list.push(to);
+    }
+    list
+}
+
+#[cfg(test)]
+mod tests {
+    use super::multiples;
+
+    #[test]
+    fn prescribed_angles_are_round_and_reach_both_ends() {
+        let list = multiples(-12.0, 10.0, 5.0);
+        assert_eq!(list, [-12.0, -10.0, -5.0, 0.0, 5.0, 10.0], "ends kept, multiples between");
+        assert_eq!(multiples(0.0, 3.0, 7.0), [0.0, 3.0], "a step wider than the span");
+    }
+}
