@@ -24,6 +24,17 @@ pub struct Block {
     pub value: Vector6<f64>,
 }
 
+/// A constraint as it was declared, for motion so large that it must be written anew at every place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bound {
+    /// Node.
+    pub node: u32,
+    /// Direction in the node's u, v, w, tx, ty, tz (global axes).
+    pub row: Vector6<f64>,
+    /// What `row . motion` must be (m, rad).
+    pub value: f64,
+}
+
 /// All nodes and blocks of a model.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Freedoms {
@@ -31,6 +42,8 @@ pub struct Freedoms {
     pub follow: Vec<Follow>,
     /// Per block; blocks nobody follows are legal and ignored.
     pub blocks: Vec<Block>,
+    /// Constraints declared by [`Self::constrain`], and by [`Self::hold`] on rigid pieces, in order.
+    pub bounds: Vec<Bound>,
     /// Contradictions met while supports were declared; they stop the solve with a message.
     pub faults: Vec<String>,
 }
@@ -45,7 +58,7 @@ impl Freedoms {
     #[must_use]
     pub fn free(n_nodes: usize) -> Self {
         let follow = (0..index_u32(n_nodes)).map(|block| Follow { block, matrix: None }).collect();
-        Self { follow, blocks: vec![FREE; n_nodes], faults: Vec::new() }
+        Self { follow, blocks: vec![FREE; n_nodes], bounds: Vec::new(), faults: Vec::new() }
     }
 
     /// Holds one component of a node at `value` (m or rad); 0 to 5 are u, v, w, tx, ty, tz.
@@ -136,6 +149,7 @@ impl Freedoms {
     /// The block's axes are reflected so that the constraint becomes one held component; a constraint that
     /// earlier ones already decide is accepted when it agrees with them and recorded as a fault when not.
     pub fn constrain(&mut self, node: u32, row: &Vector6<f64>, value: f64) {
+        self.bounds.push(Bound { node, row: *row, value });
         let follow = &self.follow[node as usize];
         let in_block = follow.matrix.as_ref().map_or(*row, |g| g.transpose() * row);
         let block_idx = follow.block;

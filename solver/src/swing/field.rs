@@ -348,6 +348,22 @@ impl Field {
         self.layout.add_in_block(block, &((sum + sum.transpose()) * 0.5), values);
     }
 
+    /// Adds what bounds exert on pieces that are held in part to the net force of their nodes.
+    fn add_reactions(&self, stance: &Stance, net: &mut [Vector6<f64>]) {
+        for pinned in &self.links.pinned {
+            let mut total = Vector6::zeros();
+            let mut turned = Matrix3::identity();
+            for (node, force) in net.iter().enumerate().filter(|&(n, _)| self.links.block[n] == pinned.block)
+            {
+                turned = stance.pose.rotations[node];
+                total += crate::freedoms::rigid(&(turned * self.links.arm[node])).tr_mul(force);
+            }
+            for (bound, force) in pinned.bounds.iter().zip(pinned.reactions(&self.links, &turned, &total)) {
+                net[bound.node as usize] += bound.row * force;
+            }
+        }
+    }
+
     /// Forces at the ends of a piece's arms turn the piece as the arms turn.
     fn add_arms(&self, stance: &Stance, nodal: &[Vector6<f64>], corners: &[Vector18], values: &mut [f64]) {
         if !self.links.on_arm.contains(&true) {
@@ -360,6 +376,7 @@ impl Field {
                 net[node as usize] -= corners[e].fixed_rows::<6>(6 * a);
             }
         }
+        self.add_reactions(stance, &mut net);
         let n_blocks = self.model.freedoms.blocks.len();
         let mut sums = vec![None; n_blocks];
         for (node, force) in net.iter().enumerate().filter(|&(node, _)| self.links.on_arm[node]) {
@@ -374,7 +391,7 @@ impl Field {
             let Some(sum) = sum else { continue };
             let mut k = Matrix6::zeros();
             k.fixed_view_mut::<3, 3>(3, 3).copy_from(&((sum + sum.transpose()) * 0.5));
-            let own = self.links.in_axes(block, &k);
+            let own = stance.in_axes(&self.links, block, &k);
             self.layout.add_in_block(crate::freedoms::index_u32(block), &own, values);
         }
     }

@@ -11,6 +11,7 @@ pub mod load;
 pub mod measure;
 mod newton;
 mod path;
+mod pinned;
 mod riding;
 mod stance;
 #[cfg(test)]

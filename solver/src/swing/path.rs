@@ -63,10 +63,10 @@ impl<'a> Path<'a> {
     /// A model at rest, ready to be loaded. Order and patterns are found here, once.
     ///
     /// # Errors
-    /// As [`crate::statics::Prepared::new`]; [`SolveError::Model`] for a rigid piece that is held in part.
+    /// As [`crate::statics::Prepared::new`]; [`SolveError::Model`] for a rigid piece that is held in part in an unknown way.
     pub fn new(model: &Model, loads: Loads<'a>) -> Result<Self, SolveError> {
         let mut field = Field::new(model)?;
-        let stance = Stance::at_rest(model);
+        let stance = Stance::at_rest(&field.links, model);
         stance.set_levers(&field.links, &mut field.model);
         let n = model.triangles.len();
         let own = vec![Vector18::zeros(); n];

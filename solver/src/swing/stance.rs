@@ -5,6 +5,7 @@
 //! motion on top of a large one keeps its digits. Absent: stiffness, loads.
 
 use super::load::Pose;
+use super::pinned::Pinned;
 use crate::element::corotational::{exponential, logarithm};
 use crate::error::SolveError;
 use crate::freedoms::rigid;
@@ -32,6 +33,8 @@ pub(super) struct Links {
     axes: Vec<Option<Box<Matrix6<f64>>>>,
     /// Block of each node.
     pub(super) block: Vec<u32>,
+    /// Pieces held in part.
+    pub(super) pinned: Vec<Pinned>,
 }
 
 impl Links {
@@ -44,6 +47,7 @@ impl Links {
             centre: vec![Vector3::zeros(); n_blocks],
             axes: vec![None; n_blocks],
             block: model.freedoms.follow.iter().map(|f| f.block).collect(),
+            pinned: Vec::new(),
         };
         let mut seen = vec![false; n_blocks];
         for (node, follow) in model.freedoms.follow.iter().enumerate() {
@@ -59,43 +63,42 @@ impl Links {
                 links.on_arm[node] = true;
             }
         }
-        links.check(model)?;
+        links.pin(model)?;
         Ok(links)
     }
 
-    /// A piece that is held in part is bound to its node's place at rest, which does not turn with it.
-    fn check(&self, model: &Model) -> Result<(), SolveError> {
-        for (node, &block) in self.block.iter().enumerate() {
-            let held = &model.freedoms.blocks[block as usize].held;
-            if !held.contains(&true) || !held.contains(&false) {
+    /// Finds the pieces that are held in part: their unknowns follow the pose.
+    fn pin(&mut self, model: &Model) -> Result<(), SolveError> {
+        for (b, block) in model.freedoms.blocks.iter().enumerate() {
+            if !block.held.contains(&true) || !block.held.contains(&false) {
                 continue;
             }
-            let mixed = self.axes[block as usize].as_ref().is_some_and(|q| {
+            let mixed = self.axes[b].as_ref().is_some_and(|q| {
                 q.fixed_view::<3, 3>(0, 3).amax().max(q.fixed_view::<3, 3>(3, 0).amax()) > MIXED
             });
-            if mixed || self.on_arm[node] {
+            let on_arm = |n: usize| self.block[n] as usize == b && self.on_arm[n];
+            if !mixed && !(0..self.block.len()).any(on_arm) {
+                continue;
+            }
+            let Some(pinned) = Pinned::new(model, self, b) else {
                 return Err(SolveError::Model {
-                    what: format!("node {node} belongs to a rigid piece that is held in part"),
+                    what: format!(
+                        "a rigid piece around node {} is held in an unknown way",
+                        self.first_node(b)
+                    ),
                     remedy: "clamp the piece whole or make it flexible for large swings".to_owned(),
                 });
-            }
+            };
+            self.pinned.push(pinned);
+        }
+        for (node, &block) in self.block.iter().enumerate() {
+            self.on_arm[node] |= self.pinned.iter().any(|p| p.block == block);
         }
         Ok(())
     }
 
-    /// Velocity of a block's centre and its spin, from the block's unknowns.
-    fn velocity(&self, block: usize, q: &Vector6<f64>) -> Vector6<f64> {
-        self.axes[block].as_ref().map_or(*q, |axes| axes.as_ref() * q)
-    }
-
-    /// A matrix of velocity and spin in a block's unknowns.
-    pub(super) fn in_axes(&self, block: usize, k: &Matrix6<f64>) -> Matrix6<f64> {
-        self.axes[block].as_ref().map_or(*k, |axes| axes.tr_mul(&(k * axes.as_ref())))
-    }
-
-    /// A block's unknowns from velocity and spin.
-    fn unknowns(&self, block: usize, v: &Vector6<f64>) -> Vector6<f64> {
-        self.axes[block].as_ref().map_or(*v, |axes| axes.tr_mul(v))
+    fn first_node(&self, block: usize) -> usize {
+        self.block.iter().position(|&b| b as usize == block).unwrap_or(0)
     }
 }
 
@@ -123,18 +126,45 @@ pub(super) struct Stance {
     pub(super) pose: Pose,
     /// Displacement of each node from rest: leading and trailing parts.
     shift: Vec<[Vector3<f64>; 2]>,
+    /// Axes of the unknowns of [`Links::pinned`], here.
+    pinned_axes: Vec<Matrix6<f64>>,
 }
 
 impl Stance {
     /// Every block at rest.
-    pub(super) fn at_rest(model: &Model) -> Self {
+    pub(super) fn at_rest(links: &Links, model: &Model) -> Self {
         let (n, n_blocks) = (model.nodes_m.len(), model.freedoms.blocks.len());
+        let pinned_axes = links.pinned.iter().map(|p| p.axes(links, &Matrix3::identity())).collect();
         Self {
+            pinned_axes,
             moved: vec![[Vector3::zeros(); 2]; n_blocks],
             turned: vec![Matrix3::identity(); n_blocks],
             pose: Pose::at_rest(&model.nodes_m),
             shift: vec![[Vector3::zeros(); 2]; n],
         }
+    }
+
+    /// Axes of a block's unknowns; None is global.
+    fn axes<'s>(&'s self, links: &'s Links, block: usize) -> Option<&'s Matrix6<f64>> {
+        match links.pinned.iter().position(|p| p.block as usize == block) {
+            Some(own) => self.pinned_axes.get(own),
+            None => links.axes[block].as_deref(),
+        }
+    }
+
+    /// Velocity of a block's centre and its spin, from the block's unknowns.
+    fn velocity(&self, links: &Links, block: usize, q: &Vector6<f64>) -> Vector6<f64> {
+        self.axes(links, block).map_or(*q, |axes| axes * q)
+    }
+
+    /// A matrix of velocity and spin in a block's unknowns.
+    pub(super) fn in_axes(&self, links: &Links, block: usize, k: &Matrix6<f64>) -> Matrix6<f64> {
+        self.axes(links, block).map_or(*k, |axes| axes.tr_mul(&(k * axes)))
+    }
+
+    /// A block's unknowns from velocity and spin.
+    fn unknowns(&self, links: &Links, block: usize, v: &Vector6<f64>) -> Vector6<f64> {
+        self.axes(links, block).map_or(*v, |axes| axes.tr_mul(v))
     }
 
     /// Displacement of a node, rounded.
@@ -155,7 +185,7 @@ impl Stance {
             if *q == Vector6::zeros() {
                 continue;
             }
-            let v = links.velocity(block, q);
+            let v = self.velocity(links, block, q);
             self.shift_block(block, &v.fixed_rows::<3>(0).into_owned());
             self.turned[block] = exponential(&v.fixed_rows::<3>(3).into_owned()) * self.turned[block];
         }
@@ -177,14 +207,20 @@ impl Stance {
             if block.value == Vector6::zeros() {
                 continue;
             }
+            if let Some(own) = links.pinned.iter().position(|p| p.block as usize == b) {
+                let pinned = &links.pinned[own];
+                let values: Vec<f64> = pinned.bounds.iter().map(|bound| bound.value).collect();
+                rates[b] = pinned.held_part(links, &self.turned[b], &self.pinned_axes[own], &values);
+                continue;
+            }
             for c in (0..6).filter(|&c| block.held[c]) {
                 rates[b][c] = block.value[c];
             }
             if block.held.iter().all(|&h| h) {
-                let mut twist = links.velocity(b, &block.value);
+                let mut twist = self.velocity(links, b, &block.value);
                 let turn = twist.fixed_rows::<3>(3).cross(&self.moved[b][0]);
                 twist += Vector6::new(turn[0], turn[1], turn[2], 0.0, 0.0, 0.0);
-                rates[b] = links.unknowns(b, &twist);
+                rates[b] = self.unknowns(links, b, &twist);
             }
         }
         rates
@@ -196,11 +232,12 @@ impl Stance {
     /// Otherwise displacements are straight; rotations are exact if all three are held, else left as they are
     /// (they advance by spins).
     pub(super) fn place_held(&mut self, links: &Links, model: &mut Model, factor: f64) {
+        self.place_pinned(links, factor);
         for (b, block) in model.freedoms.blocks.iter().enumerate() {
-            if block.value == Vector6::zeros() {
+            if block.value == Vector6::zeros() || links.pinned.iter().any(|p| p.block as usize == b) {
                 continue;
             }
-            let value = links.velocity(b, &block.value) * factor;
+            let value = self.velocity(links, b, &block.value) * factor;
             let (u, theta) = (value.fixed_rows::<3>(0).into_owned(), value.fixed_rows::<3>(3).into_owned());
             if block.held.iter().all(|&h| h) {
                 self.moved[b] = [screw(&theta) * u, Vector3::zeros()];
@@ -211,12 +248,12 @@ impl Stance {
                 self.turned[b] = exponential(&theta);
             }
             let now = self.moved[b][0] + self.moved[b][1];
-            let is = links.unknowns(b, &Vector6::new(now[0], now[1], now[2], 0.0, 0.0, 0.0));
+            let is = self.unknowns(links, b, &Vector6::new(now[0], now[1], now[2], 0.0, 0.0, 0.0));
             let mut by = Vector6::zeros();
             for c in (0..3).filter(|&c| block.held[c]) {
                 by[c] = factor * block.value[c] - is[c];
             }
-            let by = links.velocity(b, &by).fixed_rows::<3>(0).into_owned();
+            let by = self.velocity(links, b, &by).fixed_rows::<3>(0).into_owned();
             if block.held[..3].contains(&true) {
                 self.shift_block(b, &by);
             }
@@ -224,8 +261,27 @@ impl Stance {
         self.follow(links, model);
     }
 
+    /// Moves pieces that are held in part until their bounds are met where they are now.
+    fn place_pinned(&mut self, links: &Links, factor: f64) {
+        for (own, pinned) in links.pinned.iter().enumerate() {
+            let b = pinned.block as usize;
+            for _ in 0..3 {
+                let moved = self.moved[b][0] + self.moved[b][1];
+                let left = pinned.left(links, &moved, &self.turned[b], factor);
+                self.pinned_axes[own] = pinned.axes(links, &self.turned[b]);
+                let q = pinned.held_part(links, &self.turned[b], &self.pinned_axes[own], &left);
+                let v = self.pinned_axes[own] * q;
+                self.shift_block(b, &v.fixed_rows::<3>(0).into_owned());
+                self.turned[b] = exponential(&v.fixed_rows::<3>(3).into_owned()) * self.turned[b];
+            }
+        }
+    }
+
     /// Nodes after their blocks, and the levers of rigid pieces in the model's freedoms.
     fn follow(&mut self, links: &Links, model: &mut Model) {
+        for (axes, pinned) in self.pinned_axes.iter_mut().zip(&links.pinned) {
+            *axes = pinned.axes(links, &self.turned[pinned.block as usize]);
+        }
         let (moved, turned) = (&self.moved, &self.turned);
         let of = |node: usize| {
             let b = links.block[node] as usize;
@@ -260,7 +316,7 @@ impl Stance {
             if links.on_arm[node] {
                 let b = follow.block as usize;
                 let lever = rigid(&(self.turned[b] * links.arm[node]));
-                let g = links.axes[b].as_ref().map_or(lever, |axes| lever * axes.as_ref());
+                let g = self.axes(links, b).map_or(lever, |axes| lever * axes);
                 follow.matrix = Some(Box::new(g));
             }
         }
