@@ -8,7 +8,7 @@ use crate::settle::Settled;
 use copperbend_mesh::board::Board;
 
 /// Spots of two lists nearer than this are one, m.
-const SAME_PLACE_M: f64 = 20e-6;
+const SAME_PLACE_M: f64 = 0.3e-3;
 
 /// Fills spots and elongations.
 pub(super) fn fill(board: &Board, options: &BendOptions, settled: &Settled<State>, answer: &mut BendAnswer) {
@@ -54,12 +54,16 @@ pub(super) fn fill(board: &Board, options: &BendOptions, settled: &Settled<State
 pub(super) fn swing_ranges(answer: &mut BendAnswer) {
     let Some(swing) = &answer.swing else { return };
     for spot in &mut answer.spots {
+        let apart = |r: &RangeSpot| (r.x_m - spot.x_m).hypot(r.y_m - spot.y_m);
         let same = |r: &&RangeSpot| {
-            r.layer_index == spot.layer_index
-                && r.track == spot.track
-                && (r.x_m - spot.x_m).hypot(r.y_m - spot.y_m) < SAME_PLACE_M
+            r.layer_index == spot.layer_index && r.track == spot.track && apart(r) < SAME_PLACE_M
         };
-        spot.swing_range = swing.spots.iter().find(same).map(|r| r.range);
+        let nearest = swing
+            .spots
+            .iter()
+            .filter(same)
+            .min_by(|a, b| apart(a).total_cmp(&apart(b)).then(a.rank.cmp(&b.rank)));
+        spot.swing_range = nearest.map(|r| r.range);
     }
 }
 

@@ -36,6 +36,8 @@ pub(super) struct Stage<'a> {
     pub(super) angle: FlapAngle,
     /// Largest current, A.
     pub(super) most_a: f64,
+    /// Farthest place of the board from the hinge line, m.
+    pub(super) reach_m: f64,
 }
 
 /// Largest current of the swing, A; None when the board has no swing to follow.
@@ -68,7 +70,7 @@ pub(super) fn swing(
     let loads = Loads { steady: &steady, driven: Some(&stage.carried) };
     let path = Path::new(&stage.own.model, loads)?;
     let coupling = state.springs.as_ref().and_then(|[couple, _, _]| coupling(&stage, couple));
-    let mut walk = Walk::new(&stage, path, told);
+    let mut walk = Walk::new(&stage, path, told, coupling.map_or(0.0, |c| c.kappa));
     let loaded = Level { steady: 1.0, driven: 0.0, thermal: 1.0, prescribed: 1.0 };
     walk.start(loaded)?;
     walk.currents(board.swing.steps)?;
@@ -125,7 +127,9 @@ fn stage<'a>(
     let carrier = Carrier { mesh: &mesh.flat, reference_z_m: own.reference_z_m, held: &held };
     let carried = CarriedPath::new(current, &Field::new(&board.magnets), &carrier, 1.0);
     let guard = Guard::new(board, mesh, &own);
-    Ok(Some(Stage { board, mesh, own, hinge, carried, guard, angle, most_a }))
+    let reach_m =
+        mesh.flat.points_m.iter().map(|&p| hinge.along_m(p).abs()).fold(f64::MIN_POSITIVE, f64::max);
+    Ok(Some(Stage { board, mesh, own, hinge, carried, guard, angle, most_a, reach_m }))
 }
 
 impl Stage<'_> {

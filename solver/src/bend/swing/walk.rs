@@ -15,6 +15,17 @@ use crate::swing::{Equilibrium, Level, Mark, Measure, Path, Pose};
 const LEAP: f64 = 3.0;
 const LEAP_RAD: f64 = 0.03;
 
+/// Where a step of current turns the flap this many times further than the one before, or kappa by the values at rest
+/// is above this, pull-in may be near: the next step goes by prescribed angle.
+const SOFTENING: f64 = 1.35;
+const MOST_KAPPA: f64 = 0.4;
+
+/// Share of the clearance that one step may use up.
+const APPROACH: f64 = 0.9;
+
+/// Smallest part of a step towards something near.
+const LEAST_PART: f64 = 1.0 / 32.0;
+
 /// Smallest and largest step of the angle on the way to pull-in, rad.
 const CREEP_RAD: [f64; 2] = [0.005, 0.06];
 
@@ -58,6 +69,8 @@ pub(super) struct Walk<'w, 'p, 't> {
     rest: Option<Mark>,
     /// What the present way leads to, in words.
     wished: String,
+    /// Change of torque over spring at the largest current, positive polarity, by the values at rest.
+    kappa: f64,
     done: f64,
 }
 
@@ -72,8 +85,17 @@ enum Step {
 }
 
 impl<'w, 'p, 't> Walk<'w, 'p, 't> {
-    pub(super) fn new(stage: &'w Stage<'w>, path: Path<'p>, told: &'w mut Told<'t>) -> Self {
-        Self { stage, path, told, found: Found::default(), rest: None, wished: String::new(), done: 0.0 }
+    pub(super) fn new(stage: &'w Stage<'w>, path: Path<'p>, told: &'w mut Told<'t>, kappa: f64) -> Self {
+        Self {
+            stage,
+            path,
+            told,
+            found: Found::default(),
+            rest: None,
+            wished: String::new(),
+            kappa,
+            done: 0.0,
+        }
     }
 
     pub(super) fn finish(mut self) -> Found {
@@ -116,15 +138,22 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
         self.wished = milliampere(end_a);
         let mut before = self.found.rest_angle_rad;
         let mut turned: Option<f64> = None;
+        let mut softening = 1.0;
         for k in 1..=steps {
             let current = end_a * f64::from(k) / f64::from(steps);
             let mark = self.path.mark();
             let level = Level { driven: current, ..self.path.state().level };
-            let step = self.step(|path, _| path.to_level(level).map(|_| ()))?;
+            let near = softening > SOFTENING || self.kappa * current / self.stage.most_a > MOST_KAPPA;
+            let step = if near {
+                Step::Failed(String::new())
+            } else {
+                self.step(|path, _| path.to_level(level).map(|_| ()))?
+            };
             if let Step::Clear(seen) = &step {
                 let by = seen.row.angle_rad - before;
                 let leapt = turned.is_some_and(|t: f64| by.abs() > LEAP * t.abs() + LEAP_RAD);
                 if seen.row.stable && !leapt && (turned.is_some() || by.abs() < 0.5) {
+                    softening = turned.map_or(1.0, |t| by / t);
                     turned = Some(by);
                     before = seen.row.angle_rad;
                     if let Step::Clear(seen) = step {
@@ -142,7 +171,9 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
             let level = Level { driven: current, ..self.path.state().level };
             match self.step(|path, _| path.to_level(level).map(|_| ()))? {
                 Step::Clear(seen) => {
-                    turned = Some(seen.row.angle_rad - before);
+                    let by = seen.row.angle_rad - before;
+                    softening = turned.map_or(1.0, |t| by / t);
+                    turned = Some(by);
                     before = seen.row.angle_rad;
                     self.found.currents.push(*seen);
                 }
@@ -278,14 +309,17 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
         Ok(())
     }
 
-    /// Round angles on both sides, a little beyond what the current reached.
+    /// Round angles on both sides, a little beyond what the current reached there.
     fn own_angles(&self) -> Vec<f64> {
-        let reached = self.found.currents.iter().map(|s| s.row.angle_rad.abs()).fold(0.0, f64::max);
-        let widest = (1.25 * reached).min(MOST_RAD).to_degrees();
+        let reached = |sign: f64| {
+            let most = self.found.currents.iter().map(|s| sign * s.row.angle_rad).fold(0.0, f64::max);
+            (1.2 * most).min(MOST_RAD).to_degrees()
+        };
+        let (down, up) = (reached(-1.0), reached(1.0));
         let steps = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0];
-        let step = steps.into_iter().find(|s| widest / s <= 5.0).unwrap_or(15.0);
-        let end = (widest / step).ceil().max(1.0) * step;
-        multiples(-end.to_radians(), end.to_radians(), f64::to_radians(step))
+        let step = steps.into_iter().find(|s| (down + up) / s <= 9.0).unwrap_or(15.0);
+        let end = |side: f64| (side / step).ceil() * step;
+        multiples(-end(down).to_radians(), end(up).to_radians(), f64::to_radians(step))
     }
 
     /// Halves the way from a clear angle to one in contact, and tells where it happens.
@@ -315,8 +349,21 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
         Ok(())
     }
 
+    /// To a flap angle; in smaller parts where something near could be jumped into.
     fn to_angle(&mut self, angle: f64) -> Result<Step, SolveError> {
-        self.step(|path, stage| path.to_measure(&stage.angle, angle).map(|_| ()))
+        let (mut from, _) = self.here();
+        let whole = angle - from;
+        loop {
+            let left = angle - from;
+            let clear = self.stage.guard.nearest(self.path.pose()).map_or(f64::INFINITY, |a| a.distance_m);
+            let safe = (APPROACH * clear / self.stage.reach_m).max(LEAST_PART * whole.abs());
+            let next = if left.abs() <= safe { angle } else { from + safe.copysign(left) };
+            let step = self.step(|path, stage| path.to_measure(&stage.angle, next).map(|_| ()))?;
+            if next == angle || !matches!(step, Step::Clear(_)) {
+                return Ok(step);
+            }
+            from = next;
+        }
     }
 
     /// Makes a step and looks at where it led.
@@ -329,6 +376,11 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
         match go(&mut self.path, self.stage) {
             Ok(()) => {}
             Err(SolveError::Stopped { share, why }) => {
+                // What was reached may lie inside something: that is why it stopped.
+                let reached = self.stage.guard.nearest(self.path.pose()).filter(Approach::is_contact);
+                if let Some(contact) = reached {
+                    return Ok(Step::Contact(contact));
+                }
                 return Ok(Step::Failed(format!("stopped at {:.0} % of the step: {why}", 100.0 * share)));
             }
             Err(SolveError::Singular { place }) => {
