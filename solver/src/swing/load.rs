@@ -47,6 +47,12 @@ pub trait MovingLoad: Sync {
 
     /// Energy of the load at unit factor, J: forces are minus its gradient. None if it has none or it is unknown.
     fn potential_j(&self, pose: &Pose) -> Option<f64>;
+
+    /// Moments per node at unit factor, N m, that keep their direction in space whatever the board does. They make the
+    /// tangent unsymmetric, which no symmetric stiffness tells. Moments of levers that turn with the board do not.
+    fn dead_moments(&self) -> Vec<(u32, Vector3<f64>)> {
+        Vec::new()
+    }
 }
 
 /// Forces and moments that keep size and direction in space, whatever the board does.
@@ -78,4 +84,14 @@ impl MovingLoad for DeadLoad {
         }
         Some(energy)
     }
+
+    fn dead_moments(&self) -> Vec<(u32, Vector3<f64>)> {
+        moments_of(&self.nodal)
+    }
+}
+
+/// Nodes with a moment, and the moment.
+pub(super) fn moments_of(nodal: &[Vector6<f64>]) -> Vec<(u32, Vector3<f64>)> {
+    let all = (0u32..).zip(nodal).map(|(node, f)| (node, f.fixed_rows::<3>(3).into_owned()));
+    all.filter(|(_, m)| *m != Vector3::zeros()).collect()
 }

@@ -16,6 +16,7 @@ mod riding;
 mod stance;
 #[cfg(test)]
 mod tests;
+mod unsymmetric;
 
 pub use equilibrium::Equilibrium;
 pub use field::{Level, Loads};

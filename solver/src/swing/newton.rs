@@ -12,11 +12,12 @@
 use super::field::{Collapsed, Field, Inner, Level, Loads};
 use super::load::{MovingLoad, Pose};
 use super::stance::Stance;
+use super::unsymmetric;
 use crate::element::{Matrix18, Vector18};
 use crate::error::SolveError;
 use crate::linear::{Factor, LinearError};
 use crate::statics;
-use nalgebra::Vector6;
+use nalgebra::{Vector3, Vector6};
 
 /// Work of a step against that of the first (or the strain energy) at which the stance is settled: 1e-9 in motion.
 const SETTLED: f64 = 1e-18;
@@ -316,9 +317,7 @@ impl<'a> Newton<'a> {
             along = field.free_part(|vertex| loads[field.layout.blocks[vertex] as usize]);
             rhs.extend_from_slice(&along);
         }
-        let Some(factor) = &self.factor else { return Err(Failure::Unsettled) };
-        let columns = rhs.len().checked_div(n).unwrap_or(0);
-        field.layout.structure.solve(factor, &mut rhs, columns).map_err(|e| self.refused(&e))?;
+        self.solve(&mut rhs, &point.level)?;
         let (own, by_driven) = rhs.split_at(n);
         let mut work = dot(own, &residual).abs();
         let mut turned = 0.0;
@@ -330,6 +329,36 @@ impl<'a> Newton<'a> {
             work += (turned * turned * dot(by_driven, &along)).abs();
         }
         Ok((steps, turned, work))
+    }
+
+    /// Solves for columns of right-hand sides with the whole tangent, its unsymmetric part by repetition.
+    fn solve(&self, rhs: &mut [f64], level: &Level) -> Result<(), Failure> {
+        let n = self.field.n_unknowns();
+        let Some(factor) = &self.factor else { return Err(Failure::Unsettled) };
+        let structure = &self.field.layout.structure;
+        let columns = rhs.len().checked_div(n).unwrap_or(0);
+        structure.solve(factor, rhs, columns).map_err(|e| self.refused(&e))?;
+        let moments = self.dead_moments(level);
+        if moments.is_empty() || n == 0 {
+            return Ok(());
+        }
+        for column in rhs.chunks_mut(n) {
+            let done = unsymmetric::corrected(column, |x| {
+                let mut gained = self.field.turned_moments(&moments, x);
+                structure.solve(factor, &mut gained, 1)?;
+                Ok(gained)
+            });
+            done.map_err(|e| self.refused(&e))?;
+        }
+        Ok(())
+    }
+
+    fn dead_moments(&self, level: &Level) -> Vec<(u32, Vector3<f64>)> {
+        let steady = self.loads.steady.iter().map(|load| (level.steady, *load));
+        let all = steady.chain(self.loads.driven.map(|load| (level.driven, load)));
+        let some = all.filter(|(factor, _)| *factor != 0.0);
+        some.flat_map(|(factor, load)| load.dead_moments().into_iter().map(move |(n, m)| (n, m * factor)))
+            .collect()
     }
 
     /// Change of the driven factor that meets the prescribed measure in the first order.

@@ -2,7 +2,7 @@
 //!
 //! In: nodal forces and levers fixed in the board. Out: a [`MovingLoad`] with its exact stiffness. Absent: the magnet.
 
-use super::load::{MovingLoad, Pose};
+use super::load::{MovingLoad, Pose, moments_of};
 use crate::element::Matrix18;
 use crate::error::SolveError;
 use crate::model::{BoardModel, Model, loads};
@@ -96,6 +96,10 @@ impl MovingLoad for RidingLoad {
             energy -= lever.force_n.dot(&(pose.rotations[lever.node as usize] * lever.arm_m));
         }
         Some(energy)
+    }
+
+    fn dead_moments(&self) -> Vec<(u32, Vector3<f64>)> {
+        moments_of(&self.nodal)
     }
 }
 
