@@ -153,3 +153,30 @@ fn pull_in_is_passed_by_length_of_path_and_by_angle_alike() {
         assert!(gap < 1e-6, "at {} deg {} A against {current} A", angle.to_degrees(), state.level.driven);
     }
 }
+
+/// A mounting rotation turns the whole board about its axis, exactly, however large; then weight acts on the turned board.
+#[test]
+fn mounting_rotation_turns_the_board_as_a_body() {
+    let turned = VANE.replace(
+        "kind = \"clamp\"",
+        "kind = \"clamp\"\nrotation = { angle = \"-50 deg\", through = [\"-2 mm\", \"0 mm\", \"1 mm\"], axis = [0, 1, 0] }",
+    );
+    assert_ne!(turned, VANE, "the example has a clamp");
+    let vane = read(&turned);
+    let steady: [&dyn MovingLoad; 1] = [&vane.weight];
+    let mut path = Path::new(&vane.own.model, Loads { steady: &steady, driven: None }).unwrap();
+    let state = path.to_level(Level { prescribed: 1.0, ..Level::default() }).unwrap();
+    let turn = nalgebra::Rotation3::from_axis_angle(&nalgebra::Vector3::y_axis(), (-50f64).to_radians());
+    let centre = nalgebra::Vector3::new(-2e-3, 0.0, 1e-3);
+    for (x, now) in vane.own.model.nodes_m.iter().zip(&path.pose().positions_m) {
+        let expected = centre + turn * (nalgebra::Vector3::from(*x) - centre);
+        let gap = (now - expected).norm();
+        assert!(gap < 1e-11, "off by {gap:e} m");
+    }
+    println!("{state:?}, {} factorisations", path.factorisations());
+    assert!((vane.angle.value(path.pose()).to_degrees() - 50.0).abs() < 1e-8, "lifted by 50 degrees");
+    // Hanging freely along +x before; turned, the weight bends it back.
+    path.to_level(Level { steady: 1.0, prescribed: 1.0, ..Level::default() }).unwrap();
+    let angle = vane.angle.value(path.pose()).to_degrees();
+    assert!(angle < 49.9 && angle > 0.0, "weight pulls it down: {angle} degrees");
+}

@@ -87,7 +87,8 @@ impl From<Collapsed> for Failure {
 #[derive(Debug)]
 pub(super) struct Settled {
     pub(super) point: Point,
-    pub(super) inner: Inner,
+    /// Strain energy, thermal work taken off, J.
+    pub(super) energy_j: f64,
     /// Work of every step.
     pub(super) works: Vec<f64>,
     /// Negative pivots of the last factor.
@@ -218,10 +219,11 @@ impl<'a> Newton<'a> {
         Ok((values, negative))
     }
 
-    /// Internal forces and residual-bearing loads of an equilibrium: load and internal force per block.
-    pub(super) fn balance(&mut self, point: &Point, inner: &Inner) -> Result<Vec<Vector6<f64>>, Failure> {
+    /// Load less internal force of an equilibrium, per block.
+    pub(super) fn balance(&mut self, point: &Point) -> Result<Vec<Vector6<f64>>, Failure> {
         point.stance.set_levers(&self.field.links, &mut self.field.model);
         let acting = self.acting(&point.stance.pose, &point.level)?;
+        let inner = self.field.inner(&point.stance, point.level.thermal)?;
         let loads = self.field.block_loads(&acting.nodal);
         Ok((0..loads.len()).map(|b| loads[b] - self.field.block_sum(b, &inner.corners)).collect())
     }
@@ -276,9 +278,9 @@ impl<'a> Newton<'a> {
 
     fn finish(&mut self, mut point: Point, works: Vec<f64>) -> Result<Settled, Failure> {
         let inner = self.field.inner(&point.stance, point.level.thermal)?;
-        point.own.clone_from(&inner.own);
+        point.own = inner.own;
         let negative = self.factor.as_ref().map_or(0, Factor::negative_pivots);
-        Ok(Settled { point, inner, works, negative })
+        Ok(Settled { point, energy_j: inner.energy, works, negative })
     }
 
     /// Whether the factor at hand still serves.

@@ -5,7 +5,7 @@
 //! through them, stance and element forces alike, so that a path costs one or two factorisations a step.
 
 use super::equilibrium::Equilibrium;
-use super::field::{Field, Inner, Level, Loads};
+use super::field::{Field, Level, Loads};
 use super::load::Pose;
 use super::measure::Along;
 use super::newton::{Failure, Goal, Measure, Measured, Newton, Point, Settled};
@@ -33,7 +33,7 @@ pub struct State {
     /// Negative pivots of its last factor: above zero the state is not stable under its loads. (Made within the last
     /// steps; [`Path::negative_pivots`] makes one at the state itself.)
     pub negative_pivots: usize,
-    /// Work of the last step over the strain energy: the square of what the state is worth.
+    /// Work of the last step over that of the first or the strain energy: the square of what the state is worth.
     pub last_work: f64,
     /// Strain energy (thermal work taken off), J.
     pub energy_j: f64,
@@ -46,7 +46,6 @@ pub struct Mark(Arc<Known>);
 #[derive(Debug)]
 pub(super) struct Known {
     pub(super) point: Point,
-    inner: Inner,
     state: State,
 }
 
@@ -70,7 +69,6 @@ impl<'a> Path<'a> {
         stance.set_levers(&field.links, &mut field.model);
         let n = model.triangles.len();
         let own = vec![Vector18::zeros(); n];
-        let inner = Inner { own: own.clone(), corners: own.clone(), energy: 0.0 };
         let state = State {
             level: Level::default(),
             iterations: 0,
@@ -78,7 +76,7 @@ impl<'a> Path<'a> {
             last_work: 0.0,
             energy_j: 0.0,
         };
-        let now = Arc::new(Known { point: Point { stance, level: Level::default(), own }, inner, state });
+        let now = Arc::new(Known { point: Point { stance, level: Level::default(), own }, state });
         Ok(Self { newton: Newton::new(field, loads), now: now.clone(), passed: vec![now] })
     }
 
@@ -129,7 +127,7 @@ impl<'a> Path<'a> {
     /// As the loads' [`SolveError::Model`].
     pub fn equilibrium(&mut self) -> Result<Equilibrium, SolveError> {
         let now = self.now.clone();
-        let block_forces = self.newton.balance(&now.point, &now.inner).map_err(|f| told(&f, 0.0))?;
+        let block_forces = self.newton.balance(&now.point).map_err(|f| told(&f, 0.0))?;
         Ok(Equilibrium::new(&self.newton.field, &now.point, now.state, &block_forces))
     }
 
@@ -251,16 +249,17 @@ impl<'a> Path<'a> {
     }
 
     fn accept(&mut self, settled: Settled) {
-        let energy = settled.inner.energy;
+        let energy = settled.energy_j;
         let last = settled.works.last().copied().unwrap_or(0.0);
+        let scale = settled.works.first().copied().unwrap_or(0.0).max(energy.abs());
         let state = State {
             level: settled.point.level,
             iterations: settled.works.len(),
             negative_pivots: settled.negative,
-            last_work: if last > 0.0 { last / energy.abs().max(f64::MIN_POSITIVE) } else { 0.0 },
+            last_work: if last > 0.0 { last / scale } else { 0.0 },
             energy_j: energy,
         };
-        self.now = Arc::new(Known { point: settled.point, inner: settled.inner, state });
+        self.now = Arc::new(Known { point: settled.point, state });
         self.passed.push(self.now.clone());
         if self.passed.len() > 2 * KEPT {
             self.passed.remove(0);

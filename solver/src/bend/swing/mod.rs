@@ -15,11 +15,11 @@ use crate::lorentz::HingeLine;
 use crate::lorentz::moving::CarriedPath;
 use crate::lorentz::nodal::{Carrier, held_triangles};
 use crate::magnet::Field;
-use crate::model::{BoardModel, Hinge, Solution, board_model, flap_motion, loads, triangles_in};
+use crate::model::{BoardModel, Hinge, Solution, board_model, flap_motion, triangles_in};
 use crate::recover::{Recovered, board_traces};
 use crate::result::{BondLimit, Coupling, LeastClearance, Swing};
 use crate::settle::Settled;
-use crate::swing::{DeadLoad, FlapAngle, Level, Loads, MovingLoad, Path, Pose};
+use crate::swing::{FlapAngle, Level, Loads, MovingLoad, Path, Pose, board_load};
 use copperbend_mesh::board::Board;
 use copperbend_mesh::triangulate::{BoardMesh, Role};
 use nalgebra::SVector;
@@ -61,11 +61,7 @@ pub(super) fn swing(
     let Some(most_a) = most_current_a(board).filter(|_| options.swing) else { return Ok(None) };
     let state = &settled.trial.extra;
     let Some(stage) = stage(board, &state.mesh, bond, most_a)? else { return Ok(None) };
-    let mut nodal = loads::mechanical(board, &state.mesh, &stage.own)?;
-    for (sum, more) in nodal.iter_mut().zip(loads::weight(&state.mesh, &stage.own, board.gravity_m_s2)) {
-        *sum += more;
-    }
-    let steady = DeadLoad { nodal };
+    let steady = board_load(board, &state.mesh, &stage.own, board.gravity_m_s2)?;
     let steady: [&dyn MovingLoad; 1] = [&steady];
     let loads = Loads { steady: &steady, driven: Some(&stage.carried) };
     let path = Path::new(&stage.own.model, loads)?;
