@@ -1,7 +1,8 @@
 //! Times of order, symbolic, factor, solve and refinement on plain grids and on a real graded arm mesh.
 //!
 //! `cargo bench --bench linear` prints a table; names of models (`tiny small middle strip square arm`) choose among
-//! them, `library` adds a row made by the library's own sparse factorisation on the same order.
+//! them, `library` adds a row made by the library's own sparse factorisation on the same order, `modes` the time of
+//! ten natural modes.
 //! `cargo bench --bench linear -- export middle FILE` writes one matrix (lower triangle by columns, raw
 //! little-endian: n and entries as u64, starts and rows as u32, values and load as f64) for `compare.py`.
 
@@ -14,6 +15,7 @@ use copperbend_solver::freedoms::Freedoms;
 use copperbend_solver::laminate::{Laminate, Ply, isotropic_q};
 use copperbend_solver::linear::Engine;
 use copperbend_solver::model::{LoadCase, Model, board_model};
+use copperbend_solver::modes::{ModeWishes, modes};
 use copperbend_solver::result::BondLimit;
 use copperbend_solver::statics::Prepared;
 use nalgebra::{Vector3, Vector6};
@@ -75,6 +77,9 @@ fn main() -> Result<(), Box<dyn Error>> {
             run(name, &problem, Engine::Fronts)?;
             if words.iter().any(|w| w == "library") {
                 run(name, &problem, Engine::Library)?;
+            }
+            if words.iter().any(|w| w == "modes") {
+                ten_modes(name, &problem)?;
             }
         }
     }
@@ -179,6 +184,23 @@ fn run(name: &str, problem: &Problem, engine: Engine) -> Result<(), Box<dyn Erro
         "{name:8} {engine:8} {n:8} {order:7.3} {symbolic:8.3} {factor:7.3} {again:7.3} {solve:7.3} {eight:7.3} \
          {total:7.3} {ldl:7.3} {refined:7.3} {steps:6} {gflop:7.1} {megabytes:8}"
     );
+    Ok(())
+}
+
+/// Time of ten modes, with and without the proof that none is missed, and the worst residual.
+fn ten_modes(name: &str, problem: &Problem) -> Result<(), Box<dyn Error>> {
+    for prove in [false, true] {
+        let begin = Instant::now();
+        let found = modes(&problem.model, &ModeWishes { prove, ..ModeWishes::default() })?;
+        let seconds = begin.elapsed().as_secs_f64();
+        let worst = found.modes.iter().map(|m| m.residual).fold(0.0, f64::max);
+        println!(
+            "{name:8} ten modes, {} proof: {seconds:.2} s of which eigenvalues {:.2} s, {} solves of eight, worst residual {worst:.0e}",
+            if prove { "with" } else { "without" },
+            found.seconds,
+            found.solves,
+        );
+    }
     Ok(())
 }
 

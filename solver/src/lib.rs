@@ -18,6 +18,7 @@ pub mod linear;
 pub mod lorentz;
 pub mod magnet;
 pub mod model;
+pub mod modes;
 pub mod published;
 pub mod recover;
 pub mod result;

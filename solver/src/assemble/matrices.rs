@@ -77,13 +77,7 @@ pub fn mass(model: &Model) -> Result<CscMatrix<f64>, SolveError> {
     if !rigid.is_empty() {
         layout = Layout::new(model, &elements)?;
     }
-    let own: Vec<element::Matrix18> = (0..elements.local.len())
-        .into_par_iter()
-        .map(|e| {
-            let laminate = &model.laminates[model.laminate_of[e] as usize];
-            element::mass::mass(&elements.local[e].corners, &laminate.mass)
-        })
-        .collect();
+    let own = element_masses(model, &elements);
     let pair = |e: usize, b: usize, a: usize| -> Matrix6<f64> {
         turned(&own[e].fixed_view::<6, 6>(6 * b, 6 * a).into_owned(), &elements.local[e].triad)
     };
@@ -92,6 +86,15 @@ pub fn mass(model: &Model) -> Result<CscMatrix<f64>, SolveError> {
         layout.add_at_node(model, *node, inertia, &mut lower);
     }
     public(&layout, &lower)
+}
+
+/// Consistent mass of every triangle in its own axes.
+pub(crate) fn element_masses(model: &Model, elements: &Elements) -> Vec<element::Matrix18> {
+    let of = |e: usize| {
+        let laminate = &model.laminates[model.laminate_of[e] as usize];
+        element::mass::mass(&elements.local[e].corners, &laminate.mass)
+    };
+    (0..elements.local.len()).into_par_iter().map(of).collect()
 }
 
 /// Load over the free unknowns: nodal loads, heating, and the pull of moved supports.

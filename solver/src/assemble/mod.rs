@@ -16,7 +16,7 @@ mod matrices;
 #[cfg(test)]
 mod tests;
 pub(crate) use layout::{Layout, refused};
-pub(crate) use matrices::public;
+pub(crate) use matrices::{element_masses, public};
 pub use matrices::{Unknown, load_vector, mass, ordered, stiffness, unknowns};
 
 /// Entries of the stored upper triangle of an 18 x 18 element matrix.

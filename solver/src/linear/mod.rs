@@ -9,6 +9,7 @@ mod factor;
 mod flow;
 mod forecast;
 mod fronts;
+mod lanczos;
 mod library;
 mod numeric;
 mod order;
@@ -20,6 +21,7 @@ mod tree;
 mod units;
 
 pub use factor::{Engine, Factor, Structure};
+pub use lanczos::{Pairs, Pencil, largest};
 pub use order::Graph;
 
 use std::fmt;
