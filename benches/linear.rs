@@ -53,7 +53,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         return export(&problem(*grid)?, file);
     }
     println!(
-        "{:8} {:8} {:>8} {:>7} {:>8} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>6} {:>7} {:>8}",
+        "{:8} {:8} {:>8} {:>7} {:>8} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7} {:>6} {:>7} {:>8} {:>8}",
         "model",
         "engine",
         "unknowns",
@@ -68,7 +68,8 @@ fn main() -> Result<(), Box<dyn Error>> {
         "refined",
         "steps",
         "Gflop",
-        "MB"
+        "MB",
+        "forecast"
     );
     let named = |w: &String| MODELS.iter().any(|m| m.0 == w);
     for (name, grid) in MODELS {
@@ -162,6 +163,8 @@ fn run(name: &str, problem: &Problem, engine: Engine) -> Result<(), Box<dyn Erro
     let factor = lap();
     let made = structure.factorise(&values, Some(first))?;
     let again = lap();
+    let [megabytes, forecast] =
+        [made.memory_bytes() >> 20, structure.memory_bytes(rayon::current_num_threads()) >> 20];
     let n = structure.n_unknowns();
     let mut rhs = vec![1.0; 8 * n];
     let (mut solve, mut eight) = (f64::INFINITY, f64::INFINITY);
@@ -174,7 +177,6 @@ fn run(name: &str, problem: &Problem, engine: Engine) -> Result<(), Box<dyn Erro
     }
     let signed = structure.factorise_signed(&values, Some(made))?;
     let ldl = lap();
-    let megabytes = signed.memory_bytes() >> 20;
     drop((signed, values, rhs));
     let (refined, steps) = refined(problem, engine)?;
     let total = order + symbolic + factor + solve;
@@ -182,7 +184,7 @@ fn run(name: &str, problem: &Problem, engine: Engine) -> Result<(), Box<dyn Erro
     let engine = if engine == Engine::Library { "library" } else { "fronts" };
     println!(
         "{name:8} {engine:8} {n:8} {order:7.3} {symbolic:8.3} {factor:7.3} {again:7.3} {solve:7.3} {eight:7.3} \
-         {total:7.3} {ldl:7.3} {refined:7.3} {steps:6} {gflop:7.1} {megabytes:8}"
+         {total:7.3} {ldl:7.3} {refined:7.3} {steps:6} {gflop:7.1} {megabytes:8} {forecast:8}"
     );
     Ok(())
 }

@@ -2,6 +2,7 @@
 
 use super::LinearError;
 use super::fronts::{self, Fronts, Pattern};
+use super::lanczos::BLOCK;
 use super::library::{Entries, Library};
 use super::numeric::{Failure, Job};
 use super::order::{self, Graph};
@@ -169,7 +170,7 @@ impl Structure {
     }
 
     /// Memory that one factorisation takes on this many threads, bytes: the factor and the updates that wait for
-    /// their parents. Exact for one thread; with more, who takes what first moves it by a few per cent.
+    /// their parents. Exact for one thread; with more the most that any sharing of the machine leads to.
     #[must_use]
     pub fn memory_bytes(&self, threads: usize) -> u64 {
         let waiting = match self.library {
@@ -289,14 +290,40 @@ impl Structure {
         if let Some(library) = &self.library {
             return library.solve(&factor.values, rhs, n_rhs, factor.signed);
         }
-        let sweep = Sweep {
+        self.sweep(factor).solve(rhs, n_rhs)
+    }
+
+    /// Solves in place for eight right-hand sides whose values for one unknown lie side by side.
+    ///
+    /// # Errors
+    /// [`LinearError::OutOfMemory`].
+    ///
+    /// # Panics
+    /// If `rows` does not hold one row per unknown, or the factor belongs to another structure.
+    pub fn solve_block(&self, factor: &Factor, rows: &mut [[f64; BLOCK]]) -> Result<(), LinearError> {
+        let n = self.n_unknowns();
+        assert_eq!(rows.len(), n, "one row per unknown");
+        assert_eq!(factor.values.len(), self.factor_len(), "a factor of this structure");
+        if self.library.is_some() {
+            let mut columns: Vec<f64> = (0..BLOCK).flat_map(|r| rows.iter().map(move |row| row[r])).collect();
+            self.solve(factor, &mut columns, BLOCK)?;
+            for (i, row) in rows.iter_mut().enumerate() {
+                *row = std::array::from_fn(|r| columns[r * n + i]);
+            }
+        } else if n > 0 {
+            self.sweep(factor).both(rows.as_flattened_mut(), BLOCK);
+        }
+        Ok(())
+    }
+
+    fn sweep<'a>(&'a self, factor: &'a Factor) -> Sweep<'a> {
+        Sweep {
             fronts: &self.fronts,
             units: &self.units,
             first: &self.first,
             panels: &factor.values,
             signed: factor.signed,
-        };
-        sweep.solve(rhs, n_rhs)
+        }
     }
 
     /// Block and component of an unknown in elimination order.

@@ -4,6 +4,9 @@ use super::fronts::Fronts;
 use super::pool::best_fit;
 use super::units::Units;
 
+/// Speeds of the other workers, the first one's being 1: another program may take part of a processor.
+const SPEEDS: [f64; 5] = [1.0, 0.4, 0.7, 1.4, 2.5];
+
 /// A worker's unit, when it will be done, and the buffers it gives back then.
 struct Running {
     unit: usize,
@@ -40,11 +43,19 @@ impl Buffers {
     }
 }
 
-/// Entries of all buffers that a factorisation (without signs) on `threads` threads allocates.
-///
-/// The first worker takes waiting branches from the front, the others from the back; whoever finishes the last
-/// unit below another one goes on with that. Time runs with the work of the fronts.
+/// Entries of all buffers that a factorisation (without signs) on `threads` threads allocates at most, whether the
+/// threads get equal shares of the machine or not.
 pub(super) fn waiting(fronts: &Fronts, units: &Units, threads: usize) -> usize {
+    if threads < 2 {
+        return played(fronts, units, threads, 1.0);
+    }
+    SPEEDS.into_iter().map(|speed| played(fronts, units, threads, speed)).max().unwrap_or(0)
+}
+
+/// The first worker takes waiting branches from the front, the others from the back; whoever finishes the last
+/// unit below another one goes on with that. Time runs with the work of the fronts, for the others `speed` times
+/// as fast as for the first.
+fn played(fronts: &Fronts, units: &Units, threads: usize, speed: f64) -> usize {
     let mut open: std::collections::VecDeque<usize> =
         (0..units.len()).filter(|&u| units.children_of(u).is_empty()).collect();
     let mut left: Vec<usize> = (0..units.len()).map(|u| units.children_of(u).len()).collect();
@@ -55,7 +66,8 @@ pub(super) fn waiting(fronts: &Fronts, units: &Units, threads: usize) -> usize {
     loop {
         for (worker, place) in running.iter_mut().enumerate().filter(|(_, place)| place.is_none()) {
             let next = if worker == 0 { open.pop_front() } else { open.pop_back() };
-            *place = next.map(|u| start(fronts, units, u, now, &mut buffers));
+            let pace = if worker == 0 { 1.0 } else { speed };
+            *place = next.map(|u| start(fronts, units, u, (now, pace), &mut buffers));
         }
         let next = (0..running.len()).filter(|&w| running[w].is_some()).min_by(|&a, &b| {
             let done = |w: usize| running[w].as_ref().map_or(f64::INFINITY, |r| r.done);
@@ -72,13 +84,20 @@ pub(super) fn waiting(fronts: &Fronts, units: &Units, threads: usize) -> usize {
         if let Some(above) = units.parent_of(ended.unit) {
             left[above] -= 1;
             if left[above] == 0 {
-                running[worker] = Some(start(fronts, units, above, now, &mut buffers));
+                let pace = if worker == 0 { 1.0 } else { speed };
+                running[worker] = Some(start(fronts, units, above, (now, pace), &mut buffers));
             }
         }
     }
 }
 
-fn start(fronts: &Fronts, units: &Units, unit: usize, now: f64, buffers: &mut Buffers) -> Running {
+fn start(
+    fronts: &Fronts,
+    units: &Units,
+    unit: usize,
+    (now, pace): (f64, f64),
+    buffers: &mut Buffers,
+) -> Running {
     let range = units.fronts_of(unit);
     let last = range.end - 1;
     let stacks = units.stacks[unit].map(|len| buffers.take(len));
@@ -87,5 +106,5 @@ fn start(fronts: &Fronts, units: &Units, unit: usize, now: f64, buffers: &mut Bu
         1 => fronts.children_of(last).iter().map(|&c| fronts.work[c as usize]).sum(),
         _ => 0.0,
     };
-    Running { unit, done: now + fronts.work[last] - below, spare: stacks.to_vec(), kept }
+    Running { unit, done: now + (fronts.work[last] - below) / pace, spare: stacks.to_vec(), kept }
 }

@@ -3,35 +3,40 @@
 //! In: how to multiply with M and how to solve with K (shifted or not). Out: eigenvalues theta = 1 / lambda of
 //! `K x = lambda M x` with M-orthonormal vectors, and what the recurrence says of their residuals. M may be
 //! semidefinite. A block of eight finds repeated eigenvalues and costs little more than one vector, since a solve
-//! reads the factor once for all. Sums run over fixed stretches of rows, so bits do not depend on the threads.
+//! reads the factor once for all. Columns that depend on others are kept as zeros. Sums run over fixed stretches
+//! of rows, so bits do not depend on the threads.
 //! Sources: Golub and Underwood 1977, Nour-Omid et al. 1987 (from memory).
 
 use super::LinearError;
-use faer::linalg::matmul::matmul;
-use faer::{Accum, MatMut, MatRef, Par};
-use nalgebra::{DMatrix, SymmetricEigen};
+use nalgebra::{DMatrix, SMatrix, SymmetricEigen};
 use rayon::prelude::*;
 
 /// Columns of a block.
-const BLOCK: usize = 8;
+pub const BLOCK: usize = 8;
+
+/// A block of vectors: the values of one unknown side by side.
+pub type Block = Vec<[f64; BLOCK]>;
+
+/// Small matrix between two blocks.
+type Small = SMatrix<f64, BLOCK, BLOCK>;
 
 /// Rows whose products are summed by one thread.
-const STRETCH: usize = 4096;
+const STRETCH: usize = 2048;
 
-/// Columns below this share of their length before orthogonalisation hold only rounding.
+/// Squared length below this share of the longest column's: the column depends on others.
 const DEPENDENT: f64 = 1e-10;
 
-/// The two operations that define the problem. Vectors: columns of `n` unknowns one after another.
+/// The two operations that define the problem.
 pub trait Pencil: Sync {
     /// Unknowns.
     fn n(&self) -> usize;
-    /// `M x` for several columns.
-    fn mass(&self, x: &[f64]) -> Vec<f64>;
-    /// `K^-1 x` for several columns, in place.
+    /// `M x`.
+    fn mass(&self, x: &[[f64; BLOCK]]) -> Block;
+    /// `K^-1 x`, in place.
     ///
     /// # Errors
     /// Those of a solve.
-    fn solve(&self, x: &mut [f64]) -> Result<(), LinearError>;
+    fn solve(&self, x: &mut [[f64; BLOCK]]) -> Result<(), LinearError>;
 }
 
 /// Eigenpairs, largest magnitude of theta first.
@@ -39,8 +44,8 @@ pub trait Pencil: Sync {
 pub struct Pairs {
     /// Eigenvalues of `K^-1 M`.
     pub theta: Vec<f64>,
-    /// M-orthonormal vectors, one column of `n` after another.
-    pub vectors: Vec<f64>,
+    /// M-orthonormal vectors, eight to a block; columns beyond the last eigenvalue are zero.
+    pub vectors: Vec<Block>,
     /// `|K^-1 M x - theta x|_M / |theta|` of each, as the recurrence estimates it.
     pub residual: Vec<f64>,
     /// Block solves taken.
@@ -52,61 +57,60 @@ pub struct Pairs {
 /// `tolerance`: relative residual at which a pair is done.
 ///
 /// # Errors
-/// Those of a solve; [`LinearError::OutOfMemory`].
+/// Those of a solve.
 pub fn largest(pencil: &dyn Pencil, wanted: usize, tolerance: f64) -> Result<Pairs, LinearError> {
-    let n = pencil.n();
-    if n == 0 || wanted == 0 {
+    if pencil.n() == 0 || wanted == 0 {
         return Ok(Pairs::default());
     }
-    let mut basis = Basis::start(pencil, n)?;
-    let most = n.min(wanted.saturating_mul(8) + 10 * BLOCK);
+    let Some(mut basis) = Basis::start(pencil)? else { return Ok(Pairs::default()) };
+    let most = pencil.n().min(wanted.saturating_mul(8) + 10 * BLOCK);
     loop {
-        let coupling = basis.grow(pencil)?;
-        let size = basis.projected.nrows();
-        if size == 0 {
-            return Ok(Pairs::default());
-        }
+        let (next, coupling) = basis.grow(pencil)?;
         let eigen = SymmetricEigen::new(basis.projected.clone());
         let values = &eigen.eigenvalues;
+        let size = basis.projected.nrows();
         let mut rank: Vec<usize> = (0..size).collect();
         rank.sort_by(|&a, &b| values[b].abs().total_cmp(&values[a].abs()).then(a.cmp(&b)));
         rank.truncate(wanted);
-        let last = size - basis.newest;
+        // Zero columns of the basis show as eigenvalues of zero.
+        rank.retain(|&i| values[i].abs() > 1e3 * f64::EPSILON * values.amax());
         let estimate = |&i: &usize| {
-            let tail = eigen.eigenvectors.column(i).rows(last, basis.newest).into_owned();
-            (&coupling * tail).norm() / values[i].abs()
+            let tail = eigen.eigenvectors.column(i).fixed_rows::<BLOCK>(size - BLOCK).into_owned();
+            (coupling * tail).norm() / values[i].abs()
         };
         let residual: Vec<f64> = rank.iter().map(estimate).collect();
-        let exhausted = coupling.nrows() == 0 || size >= most;
-        if exhausted || (rank.len() == wanted && residual.iter().all(|r| *r < tolerance)) {
-            let chosen = eigen.eigenvectors.select_columns(&rank);
-            return Ok(Pairs {
-                theta: rank.iter().map(|&i| values[i]).collect(),
-                vectors: combine(&basis.vectors, n, &chosen),
-                residual,
-                solves: basis.solves,
-            });
+        let settled = rank.len() == wanted && residual.iter().all(|r| *r < tolerance);
+        match next {
+            Some(next) if !settled && size < most => basis.blocks.push(next),
+            _ => {
+                let chosen = eigen.eigenvectors.select_columns(&rank);
+                return Ok(Pairs {
+                    theta: rank.iter().map(|&i| values[i]).collect(),
+                    vectors: basis.combine(&chosen),
+                    residual,
+                    solves: basis.solves,
+                });
+            }
         }
-        basis.accept(&coupling);
     }
 }
 
-/// The M-orthonormal vectors so far, their products with M, and the operator projected on them.
+/// M-orthonormal block with its product with M.
+struct Pair {
+    own: Block,
+    with_mass: Block,
+}
+
+/// The vectors so far and the operator projected on them.
 struct Basis {
-    n: usize,
-    vectors: Vec<f64>,
-    with_mass: Vec<f64>,
+    blocks: Vec<Pair>,
     projected: DMatrix<f64>,
-    /// Columns of the newest block.
-    newest: usize,
-    /// The next block, not yet accepted.
-    next: [Vec<f64>; 2],
     solves: u32,
 }
 
 impl Basis {
-    /// A first block in the range of `K^-1 M`, from numbers that are the same every time.
-    fn start(pencil: &dyn Pencil, n: usize) -> Result<Self, LinearError> {
+    /// A first block in the range of `K^-1 M`, from numbers that are the same every time; none without mass.
+    fn start(pencil: &dyn Pencil) -> Result<Option<Self>, LinearError> {
         let mut seed = 0x9e37_79b9_7f4a_7c15_u64;
         let mut draw = || {
             seed ^= seed << 13;
@@ -116,154 +120,176 @@ impl Basis {
             let value = (seed >> 11) as f64;
             value / (1u64 << 53) as f64 - 0.5
         };
-        let first: Vec<f64> = (0..n * BLOCK.min(n)).map(|_| draw()).collect();
+        let first: Block = (0..pencil.n()).map(|_| std::array::from_fn(|_| draw())).collect();
         let mut first = pencil.mass(&first);
         pencil.solve(&mut first)?;
-        let mut own = Self {
-            n,
-            vectors: Vec::new(),
-            with_mass: Vec::new(),
-            projected: DMatrix::zeros(0, 0),
-            newest: 0,
-            next: [Vec::new(), Vec::new()],
-            solves: 1,
-        };
-        own.orthonormalise(pencil, first);
-        let [vectors, with_mass] = std::mem::take(&mut own.next);
-        own.newest = vectors.len() / n;
-        (own.vectors, own.with_mass) = (vectors, with_mass);
-        Ok(own)
+        let mut own = Self { blocks: Vec::new(), projected: DMatrix::zeros(0, 0), solves: 1 };
+        let (first, _) = own.orthonormalised(pencil, first);
+        Ok(first.map(|first| {
+            own.blocks.push(first);
+            own
+        }))
     }
 
-    /// One step: operator on the newest block, projection, and the next block. Returns how the next block couples to
-    /// the newest one; no rows when nothing is left.
-    fn grow(&mut self, pencil: &dyn Pencil) -> Result<DMatrix<f64>, LinearError> {
-        let (n, newest) = (self.n, self.newest);
-        let size = self.vectors.len() / n;
-        let mut image = self.with_mass[(size - newest) * n..].to_vec();
+    /// One step: operator on the newest block, its projection, and the next block (none when nothing is left) with
+    /// how it couples to the newest.
+    fn grow(&mut self, pencil: &dyn Pencil) -> Result<(Option<Pair>, Small), LinearError> {
+        let Some(newest) = self.blocks.last() else { return Ok((None, Small::zeros())) };
+        let mut image = newest.with_mass.clone();
         pencil.solve(&mut image)?;
         self.solves += 1;
-        let mut shares = DMatrix::<f64>::zeros(size, newest);
+        let mut shares = vec![Small::zeros(); self.blocks.len()];
         for _ in 0..2 {
-            let part = inner(&self.with_mass, &image, n);
-            take_out(&mut image, &self.vectors, &part, n);
-            shares += &part;
+            let parts = self.shares(&image);
+            self.take_out(&mut image, &parts, |pair| &pair.own);
+            shares.iter_mut().zip(&parts).for_each(|(sum, part)| *sum += part);
         }
         let old = self.projected.nrows();
-        self.projected = DMatrix::from_fn(size, size, |i, j| {
-            let (i, j) = (i.max(j), i.min(j));
-            if i < old { self.projected[(i, j)] } else { 0.0 }
-        });
-        for (column, j) in (size - newest..size).enumerate() {
-            for i in 0..size {
-                self.projected[(i, j)] = shares[(i, column)];
-                self.projected[(j, i)] = shares[(i, column)];
+        let size = old + BLOCK;
+        self.projected = std::mem::replace(&mut self.projected, DMatrix::zeros(0, 0)).resize(size, size, 0.0);
+        for (b, share) in shares.iter().enumerate() {
+            for i in 0..BLOCK {
+                for j in 0..BLOCK {
+                    let value =
+                        if b * BLOCK == old { 0.5 * (share[(i, j)] + share[(j, i)]) } else { share[(i, j)] };
+                    self.projected[(b * BLOCK + i, old + j)] = value;
+                    self.projected[(old + j, b * BLOCK + i)] = value;
+                }
             }
         }
-        Ok(self.orthonormalise(pencil, image))
+        Ok(self.orthonormalised(pencil, image))
     }
 
-    /// Makes a block M-orthonormal, dropping columns that depend on others; stores it as the next one. Returns the
-    /// matrix R with `block = next R`.
-    fn orthonormalise(&mut self, pencil: &dyn Pencil, mut block: Vec<f64>) -> DMatrix<f64> {
-        let n = self.n;
-        let given = block.len() / n;
-        let mut r: Option<DMatrix<f64>> = None;
+    /// Makes a block M-orthonormal, columns that depend on others zero; none if all do. With it the matrix R for
+    /// which the given block is the product of the new one with R.
+    fn orthonormalised(&self, pencil: &dyn Pencil, mut block: Block) -> (Option<Pair>, Small) {
+        let mut with_mass = pencil.mass(&block);
+        let mut r = Small::identity();
+        // Squared length below which a direction is rounding of the operator's own size.
+        let rounding =
+            (16.0 * f64::EPSILON * self.projected.diagonal().iter().fold(0.0, |m: f64, v| m.max(v.abs())))
+                .powi(2);
         // Twice: the first pass leaves what rounding spoils when columns are nearly parallel.
         for pass in 0..2 {
-            let with_mass = pencil.mass(&block);
-            let gram = inner(&with_mass, &block, n);
-            let columns = gram.ncols();
-            let largest = (0..columns).map(|i| gram[(i, i)]).fold(0.0, f64::max);
-            if largest <= 0.0 || !largest.is_finite() {
-                self.next = [Vec::new(), Vec::new()];
-                return DMatrix::zeros(0, given);
+            let eigen = SymmetricEigen::new(inner(&with_mass, &block));
+            let (s, u) = (eigen.eigenvalues, eigen.eigenvectors);
+            let bound = if pass == 0 { (DEPENDENT * s.max()).max(rounding) } else { 0.5 };
+            if s.max() <= bound || !s.max().is_finite() {
+                return (None, Small::zeros());
             }
-            let eigen = SymmetricEigen::new(gram);
-            let (s, u) = (&eigen.eigenvalues, &eigen.eigenvectors);
-            let bound = if pass == 0 { DEPENDENT * largest } else { 0.0 };
-            let scale = r.as_ref().map_or_else(|| self.scale(), |_| 0.0);
-            let kept: Vec<usize> = (0..columns).filter(|&i| s[i] > bound && s[i] > scale).collect();
-            let turn = DMatrix::from_fn(columns, kept.len(), |i, j| u[(i, kept[j])] / s[kept[j]].sqrt());
-            let back = DMatrix::from_fn(kept.len(), columns, |i, j| u[(j, kept[i])] * s[kept[i]].sqrt());
-            if kept.is_empty() {
-                self.next = [Vec::new(), Vec::new()];
-                return DMatrix::zeros(0, given);
-            }
-            block = combine(&block, n, &turn);
-            r = Some(r.map_or_else(|| back.clone(), |r| &back * &r));
-            self.next[1] = combine(&with_mass, n, &turn);
-            if !self.vectors.is_empty() && pass == 0 {
-                let part = inner(&self.with_mass, &block, n);
-                take_out(&mut block, &self.vectors, &part, n);
+            let kept = |i: usize| s[i] > bound;
+            let turn = Small::from_fn(|i, j| if kept(j) { u[(i, j)] / s[j].sqrt() } else { 0.0 });
+            r = Small::from_fn(|i, j| if kept(i) { u[(j, i)] * s[i].sqrt() } else { 0.0 }) * r;
+            turned(&mut block, &turn);
+            turned(&mut with_mass, &turn);
+            if pass == 0 && !self.blocks.is_empty() {
+                let parts = self.shares(&block);
+                self.take_out(&mut block, &parts, |pair| &pair.own);
+                self.take_out(&mut with_mass, &parts, |pair| &pair.with_mass);
             }
         }
-        self.next[0] = block;
-        r.unwrap_or_else(|| DMatrix::zeros(0, 0))
+        (Some(Pair { own: block, with_mass }), r)
     }
 
-    /// Squared length below which a new direction is rounding of the operator's own size.
-    fn scale(&self) -> f64 {
-        let largest = (0..self.projected.nrows()).map(|i| self.projected[(i, i)].abs()).fold(0.0, f64::max);
-        (f64::EPSILON * 16.0 * largest).powi(2)
+    /// M-inner products of every block with `x`.
+    fn shares(&self, x: &[[f64; BLOCK]]) -> Vec<Small> {
+        let parts: Vec<Vec<Small>> = x
+            .par_chunks(STRETCH)
+            .enumerate()
+            .map(|(i, x)| {
+                let rows = i * STRETCH..i * STRETCH + x.len();
+                self.blocks.iter().map(|pair| product(&pair.with_mass[rows.clone()], x)).collect()
+            })
+            .collect();
+        let mut sums = vec![Small::zeros(); self.blocks.len()];
+        for part in &parts {
+            sums.iter_mut().zip(part).for_each(|(sum, part)| *sum += part);
+        }
+        sums
     }
 
-    /// Takes the next block into the basis.
-    fn accept(&mut self, coupling: &DMatrix<f64>) {
-        let [vectors, with_mass] = std::mem::take(&mut self.next);
-        self.vectors.extend(vectors);
-        self.with_mass.extend(with_mass);
-        self.newest = coupling.nrows();
+    /// `x -= sum of blocks times parts`.
+    fn take_out(&self, x: &mut [[f64; BLOCK]], parts: &[Small], of: impl Fn(&Pair) -> &Block + Sync) {
+        x.par_chunks_mut(STRETCH).enumerate().for_each(|(i, x)| {
+            for (pair, part) in self.blocks.iter().zip(parts) {
+                let from = &of(pair)[i * STRETCH..i * STRETCH + x.len()];
+                add_product(x, from, &-part);
+            }
+        });
     }
-}
 
-fn columns(x: &[f64], n: usize) -> MatRef<'_, f64> {
-    MatRef::from_column_major_slice(x, n, x.len() / n)
-}
-
-fn small(c: &DMatrix<f64>) -> MatRef<'_, f64> {
-    MatRef::from_column_major_slice(c.as_slice(), c.nrows(), c.ncols())
+    /// Vectors times the columns of `chosen`, eight to a block.
+    fn combine(&self, chosen: &DMatrix<f64>) -> Vec<Block> {
+        let n = self.blocks.first().map_or(0, |pair| pair.own.len());
+        let of_group = |group: usize| {
+            let part = |b: usize| {
+                Small::from_fn(|i, j| {
+                    let column = group * BLOCK + j;
+                    if column < chosen.ncols() { chosen[(b * BLOCK + i, column)] } else { 0.0 }
+                })
+            };
+            let parts: Vec<Small> = (0..self.blocks.len()).map(part).collect();
+            let mut out: Block = vec![[0.0; BLOCK]; n];
+            out.par_chunks_mut(STRETCH).enumerate().for_each(|(i, out)| {
+                for (pair, part) in self.blocks.iter().zip(&parts) {
+                    add_product(out, &pair.own[i * STRETCH..i * STRETCH + out.len()], part);
+                }
+            });
+            out
+        };
+        (0..chosen.ncols().div_ceil(BLOCK)).map(of_group).collect()
+    }
 }
 
 /// `a' b`, stretch by stretch.
-fn inner(a: &[f64], b: &[f64], n: usize) -> DMatrix<f64> {
-    let (a, b) = (columns(a, n), columns(b, n));
-    let [rows, width] = [a.ncols(), b.ncols()];
-    let parts: Vec<DMatrix<f64>> = (0..n.div_ceil(STRETCH))
-        .into_par_iter()
-        .map(|i| {
-            let (from, len) = (i * STRETCH, STRETCH.min(n - i * STRETCH));
-            let mut part = DMatrix::zeros(rows, width);
-            let target = MatMut::from_column_major_slice_mut(part.as_mut_slice(), rows, width);
-            let (a, b) = (a.subrows(from, len), b.subrows(from, len));
-            matmul(target, Accum::Replace, a.transpose(), b, 1.0, Par::Seq);
-            part
-        })
-        .collect();
-    parts.iter().fold(DMatrix::zeros(rows, width), |sum, part| sum + part)
+pub(super) fn inner(a: &[[f64; BLOCK]], b: &[[f64; BLOCK]]) -> Small {
+    let parts: Vec<Small> =
+        a.par_chunks(STRETCH).zip(b.par_chunks(STRETCH)).map(|(a, b)| product(a, b)).collect();
+    parts.iter().fold(Small::zeros(), |sum, part| sum + part)
 }
 
-/// `x -= v c`.
-fn take_out(x: &mut [f64], v: &[f64], c: &DMatrix<f64>, n: usize) {
-    let width = x.len() / n;
-    let v = columns(v, n);
-    let x = MatMut::from_column_major_slice_mut(x, n, width);
-    x.par_row_chunks_mut(STRETCH).enumerate().for_each(|(i, part)| {
-        let v = v.subrows(i * STRETCH, part.nrows());
-        matmul(part, Accum::Add, v, small(c), -1.0, Par::Seq);
-    });
+/// `a' b`.
+fn product(a: &[[f64; BLOCK]], b: &[[f64; BLOCK]]) -> Small {
+    let mut sum = [[0.0; BLOCK]; BLOCK];
+    pulp::Arch::new().dispatch(
+        #[inline(always)]
+        || {
+            for (a, b) in a.iter().zip(b) {
+                for (row, a) in sum.iter_mut().zip(a) {
+                    for (s, b) in row.iter_mut().zip(b) {
+                        *s += a * b;
+                    }
+                }
+            }
+        },
+    );
+    Small::from_fn(|i, j| sum[i][j])
 }
 
-/// `v c`.
-fn combine(v: &[f64], n: usize, c: &DMatrix<f64>) -> Vec<f64> {
-    let mut out = vec![0.0; n * c.ncols()];
-    let v = columns(v, n);
-    let target = MatMut::from_column_major_slice_mut(&mut out, n, c.ncols());
-    target.par_row_chunks_mut(STRETCH).enumerate().for_each(|(i, part)| {
-        let v = v.subrows(i * STRETCH, part.nrows());
-        matmul(part, Accum::Replace, v, small(c), 1.0, Par::Seq);
+/// `x += v c`.
+fn add_product(x: &mut [[f64; BLOCK]], v: &[[f64; BLOCK]], c: &Small) {
+    let c: [[f64; BLOCK]; BLOCK] = std::array::from_fn(|i| std::array::from_fn(|j| c[(i, j)]));
+    pulp::Arch::new().dispatch(
+        #[inline(always)]
+        || {
+            for (x, v) in x.iter_mut().zip(v) {
+                for (v, c) in v.iter().zip(&c) {
+                    for (x, c) in x.iter_mut().zip(c) {
+                        *x += v * c;
+                    }
+                }
+            }
+        },
+    );
+}
+
+/// `x = x c`.
+fn turned(x: &mut [[f64; BLOCK]], c: &Small) {
+    x.par_chunks_mut(STRETCH).for_each(|x| {
+        let old = x.to_vec();
+        x.fill([0.0; BLOCK]);
+        add_product(x, &old, c);
     });
-    out
 }
 
 #[cfg(test)]
@@ -280,15 +306,20 @@ mod tests {
         fn n(&self) -> usize {
             self.mass.nrows()
         }
-        fn mass(&self, x: &[f64]) -> Vec<f64> {
-            let x = DMatrix::from_column_slice(self.n(), x.len() / self.n(), x);
-            (&self.mass * x).as_slice().to_vec()
+        fn mass(&self, x: &[[f64; BLOCK]]) -> Block {
+            times(&self.mass, x)
         }
-        fn solve(&self, x: &mut [f64]) -> Result<(), LinearError> {
-            let own = DMatrix::from_column_slice(self.n(), x.len() / self.n(), x);
-            x.copy_from_slice((&self.inverse * own).as_slice());
+        fn solve(&self, x: &mut [[f64; BLOCK]]) -> Result<(), LinearError> {
+            let solved = times(&self.inverse, x);
+            x.copy_from_slice(&solved);
             Ok(())
         }
+    }
+
+    fn times(matrix: &DMatrix<f64>, x: &[[f64; BLOCK]]) -> Block {
+        let x = DMatrix::from_fn(x.len(), BLOCK, |i, j| x[i][j]);
+        let y = matrix * x;
+        (0..y.nrows()).map(|i| std::array::from_fn(|j| y[(i, j)])).collect()
     }
 
     /// Symmetric and positive definite from a fixed pattern of numbers, plus `2 + i mod steps` on the diagonal.
@@ -313,24 +344,28 @@ mod tests {
     fn check(pencil: &Dense, wanted: usize) -> Pairs {
         let pairs = largest(pencil, wanted, 1e-12).unwrap();
         let expected = dense_theta(pencil);
-        let n = pencil.n();
         for (i, theta) in pairs.theta.iter().enumerate() {
-            assert!(
-                (theta - expected[i]).abs() < 1e-12 * expected[0],
-                "theta {i}: {theta} against {}",
-                expected[i]
-            );
-            let x = &pairs.vectors[i * n..(i + 1) * n];
-            let mut image = pencil.mass(x);
-            pencil.solve(&mut image).unwrap();
-            let off = image.iter().zip(x).map(|(a, b)| (a - theta * b).abs()).fold(0.0, f64::max);
-            assert!(off < 1e-11 * expected[0], "pair {i} is off by {off:.1e}");
+            let exact = expected[i];
+            assert!((theta - exact).abs() < 1e-12 * expected[0], "theta {i}: {theta} against {exact}");
         }
-        let gram = inner(&pencil.mass(&pairs.vectors), &pairs.vectors, n);
-        for i in 0..gram.nrows() {
-            for j in 0..gram.ncols() {
-                let wanted = if i == j { 1.0 } else { 0.0 };
-                assert!((gram[(i, j)] - wanted).abs() < 1e-12, "({i}, {j}): {}", gram[(i, j)]);
+        for (b, block) in pairs.vectors.iter().enumerate() {
+            let mut image = pencil.mass(block);
+            pencil.solve(&mut image).unwrap();
+            for j in 0..BLOCK {
+                let theta = pairs.theta.get(b * BLOCK + j).copied().unwrap_or(0.0);
+                let off =
+                    image.iter().zip(block).map(|(a, b)| (a[j] - theta * b[j]).abs()).fold(0.0, f64::max);
+                assert!(off < 1e-11 * expected[0], "pair {j} of block {b} is off by {off:.1e}");
+            }
+            for (c, other) in pairs.vectors.iter().enumerate() {
+                let gram = inner(&pencil.mass(block), other);
+                for i in 0..BLOCK {
+                    for j in 0..BLOCK {
+                        let same = b == c && i == j && b * BLOCK + i < pairs.theta.len();
+                        let off = gram[(i, j)] - f64::from(u8::from(same));
+                        assert!(off.abs() < 1e-12, "({i}, {j}) of blocks {b} and {c}: {off:.1e}");
+                    }
+                }
             }
         }
         pairs

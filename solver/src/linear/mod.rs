@@ -21,7 +21,7 @@ mod tree;
 mod units;
 
 pub use factor::{Engine, Factor, Structure};
-pub use lanczos::{Pairs, Pencil, largest};
+pub use lanczos::{BLOCK, Block, Pairs, Pencil, largest};
 pub use order::Graph;
 
 use std::fmt;

@@ -81,7 +81,7 @@ impl Sweep<'_> {
     }
 
     /// Upwards and downwards over rows of `width` values.
-    fn both(&self, x: &mut [f64], width: usize) {
+    pub(super) fn both(&self, x: &mut [f64], width: usize) {
         let passed: Vec<Slot<Vec<f64>>> = (0..self.units.len()).map(|_| Mutex::new(None)).collect();
         let own = self.parts(x, width);
         self.units.upwards(&|unit| {

@@ -284,15 +284,15 @@ fn memory_is_as_forecast() {
     let sizes = vec![6; 130 * 120];
     let structure = grid_structure(130, 120, &sizes, Engine::Fronts);
     let stored = values(&structure, 0.0);
-    for (threads, within) in [(1, 0.0), (2, 0.05)] {
+    let used = |threads: usize| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
-        let used = pool.install(|| structure.factorise(&stored, None).unwrap().memory_bytes()) as f64;
-        let forecast = structure.memory_bytes(threads) as f64;
-        assert!(
-            (used / forecast - 1.0).abs() <= within,
-            "{threads} threads: {used} against {forecast} bytes"
-        );
-    }
+        pool.install(|| structure.factorise(&stored, None).unwrap().memory_bytes())
+    };
+    assert_eq!(used(1), structure.memory_bytes(1), "one thread");
+    // With more threads it depends on who is first, so the forecast is the most there can be.
+    let (two, forecast) = (used(2) as f64, structure.memory_bytes(2) as f64);
+    assert!(two <= 1.01 * forecast, "{two} bytes taken, {forecast} forecast");
+    assert!(two > 0.85 * forecast, "{two} bytes taken, {forecast} forecast");
 }
 
 #[test]

@@ -11,7 +11,7 @@ mod tests;
 use crate::assemble::{self, Elements, Layout, refused, turned};
 use crate::element;
 use crate::error::SolveError;
-use crate::linear::{self, Factor, LinearError, Pencil, Structure};
+use crate::linear::{self, BLOCK, Block, Factor, LinearError, Pairs, Pencil, Structure};
 use crate::model::Model;
 use crate::statics;
 use nalgebra::{Matrix6, Vector6};
@@ -83,18 +83,14 @@ pub fn modes(model: &Model, wishes: &ModeWishes) -> Result<Modes, SolveError> {
             remedy: "give its layers a density".to_owned(),
         });
     }
-    let n = problem.n();
     let residuals = problem.residuals(&pairs)?;
     let seconds = begin.elapsed().as_secs_f64();
-    let mut found: Vec<Mode> = pairs
-        .theta
-        .iter()
-        .zip(residuals)
-        .zip(pairs.vectors.chunks_exact(n))
-        .map(|((theta, residual), x)| {
-            let eigenvalue = 1.0 / theta - wishes.lift;
+    let mut found: Vec<Mode> = (0..pairs.theta.len())
+        .map(|i| {
+            let eigenvalue = 1.0 / pairs.theta[i] - wishes.lift;
             let frequency_hz = eigenvalue.max(0.0).sqrt() / std::f64::consts::TAU;
-            Mode { eigenvalue, frequency_hz, shape: problem.shape(x), residual }
+            let shape = problem.shape(&pairs.vectors[i / BLOCK], i % BLOCK);
+            Mode { eigenvalue, frequency_hz, shape, residual: residuals[i] }
         })
         .collect();
     found.sort_by(|a, b| a.eigenvalue.total_cmp(&b.eigenvalue));
@@ -147,32 +143,33 @@ impl<'m> Problem<'m> {
     }
 
     /// Relative residuals of all pairs, by one more solve.
-    fn residuals(&self, pairs: &linear::Pairs) -> Result<Vec<f64>, SolveError> {
-        let n = self.n();
-        let mut image = self.mass(&pairs.vectors);
-        self.solve(&mut image).map_err(|e| refused(&e))?;
-        for ((image, x), theta) in
-            image.chunks_exact_mut(n).zip(pairs.vectors.chunks_exact(n)).zip(&pairs.theta)
-        {
-            image.iter_mut().zip(x).for_each(|(a, b)| *a -= theta * b);
+    fn residuals(&self, pairs: &Pairs) -> Result<Vec<f64>, SolveError> {
+        let mut all = Vec::with_capacity(pairs.theta.len());
+        for (block, theta) in pairs.vectors.iter().zip(pairs.theta.chunks(BLOCK)) {
+            let mut image = self.mass(block);
+            self.solve(&mut image).map_err(|e| refused(&e))?;
+            for (image, x) in image.iter_mut().zip(block) {
+                for ((image, x), theta) in image.iter_mut().zip(x).zip(theta) {
+                    *image -= theta * x;
+                }
+            }
+            let with_mass = self.mass(&image);
+            for (r, theta) in theta.iter().enumerate() {
+                let square: f64 = image.iter().zip(&with_mass).map(|(a, b)| a[r] * b[r]).sum();
+                all.push(square.max(0.0).sqrt() / theta.abs());
+            }
         }
-        let with_mass = self.mass(&image);
-        let norms = image.chunks_exact(n).zip(with_mass.chunks_exact(n)).zip(&pairs.theta);
-        Ok(norms
-            .map(|((r, m), theta)| {
-                r.iter().zip(m).map(|(a, b)| a * b).sum::<f64>().max(0.0).sqrt() / theta.abs()
-            })
-            .collect())
+        Ok(all)
     }
 
     /// Displacement of every node.
-    fn shape(&self, x: &[f64]) -> Vec<Vector6<f64>> {
+    fn shape(&self, x: &[[f64; BLOCK]], column: usize) -> Vec<Vector6<f64>> {
         let structure = self.structure();
         let mut blocks = vec![Vector6::zeros(); self.model.freedoms.blocks.len()];
         for (vertex, &block) in self.layout.blocks.iter().enumerate() {
             let first = structure.first()[structure.position()[vertex] as usize] as usize;
             for (k, &component) in self.layout.free(vertex).iter().enumerate() {
-                blocks[block as usize][usize::from(component)] = x[first + k];
+                blocks[block as usize][usize::from(component)] = x[first + k][column];
             }
         }
         let of = |follow: &crate::freedoms::Follow| {
@@ -204,13 +201,12 @@ impl Pencil for Problem<'_> {
         self.structure().n_unknowns()
     }
 
-    fn mass(&self, x: &[f64]) -> Vec<f64> {
+    fn mass(&self, x: &[[f64; BLOCK]]) -> Block {
         self.mass.times(x)
     }
 
-    fn solve(&self, x: &mut [f64]) -> Result<(), LinearError> {
-        let columns = x.len() / self.n();
-        self.structure().solve(&self.factor, x, columns)
+    fn solve(&self, x: &mut [[f64; BLOCK]]) -> Result<(), LinearError> {
+        self.structure().solve_block(&self.factor, x)
     }
 }
 

@@ -1,5 +1,6 @@
-//! A symmetric sparse matrix by whole rows, to multiply with many columns at once.
+//! A symmetric sparse matrix by whole rows, to multiply with eight vectors at once.
 
+use crate::linear::{BLOCK, Block};
 use rayon::prelude::*;
 
 /// Rows a thread takes at a time.
@@ -50,55 +51,18 @@ impl SymmetricRows {
         Self { start, columns, values }
     }
 
-    /// Product with columns of `n` values each.
-    pub(super) fn times(&self, x: &[f64]) -> Vec<f64> {
-        let n = self.start.len() - 1;
-        let mut y = vec![0.0; x.len()];
-        if n == 0 {
-            return y;
-        }
-        let width = x.len() / n;
-        let mut rest = x;
-        let mut target = y.as_mut_slice();
-        let mut left = width;
-        while left > 0 {
-            let take = if left >= 8 { 8 } else { 1 };
-            let (part, tail) = rest.split_at(take * n);
-            let (out, out_tail) = std::mem::take(&mut target).split_at_mut(take * n);
-            if take == 8 {
-                self.group::<8>(part, out)
-            } else {
-                self.group::<1>(part, out)
-            }
-            (rest, target) = (tail, out_tail);
-            left -= take;
-        }
-        y
-    }
-
-    /// `W` columns: their values for one unknown are brought side by side first.
-    fn group<const W: usize>(&self, x: &[f64], y: &mut [f64]) {
-        let n = self.start.len() - 1;
-        let side_by_side: Vec<[f64; W]> = (0..n)
-            .into_par_iter()
-            .with_min_len(STRETCH)
-            .map(|i| std::array::from_fn(|r| x[r * n + i]))
-            .collect();
+    /// Product with a block of vectors.
+    pub(super) fn times(&self, x: &[[f64; BLOCK]]) -> Block {
         let of_row = |row: usize| {
-            let mut sum = [0.0; W];
+            let mut sum = [0.0; BLOCK];
             for at in self.start[row] as usize..self.start[row + 1] as usize {
-                let (value, x) = (self.values[at], &side_by_side[self.columns[at] as usize]);
+                let (value, x) = (self.values[at], &x[self.columns[at] as usize]);
                 for (s, x) in sum.iter_mut().zip(x) {
                     *s += value * x;
                 }
             }
             sum
         };
-        let sums: Vec<[f64; W]> = (0..n).into_par_iter().with_min_len(STRETCH).map(of_row).collect();
-        y.par_chunks_mut(n).enumerate().for_each(|(r, column)| {
-            for (y, sum) in column.iter_mut().zip(&sums) {
-                *y = sum[r];
-            }
-        });
+        (0..x.len()).into_par_iter().with_min_len(STRETCH).map(of_row).collect()
     }
 }
