@@ -16,8 +16,8 @@ mod matrices;
 #[cfg(test)]
 mod tests;
 pub(crate) use layout::{Layout, refused};
-pub(crate) use matrices::{element_masses, public};
 pub use matrices::{Unknown, load_vector, mass, ordered, stiffness, unknowns};
+pub(crate) use matrices::{element_masses, public};
 
 /// Entries of the stored upper triangle of an 18 x 18 element matrix.
 pub(crate) const PACKED: usize = 171;
