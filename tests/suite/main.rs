@@ -3,6 +3,8 @@
 #[cfg(test)]
 mod bend;
 #[cfg(test)]
+mod bend_swing;
+#[cfg(test)]
 mod follow;
 #[cfg(test)]
 mod magnet;

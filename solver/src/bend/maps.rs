@@ -38,6 +38,9 @@ pub(super) struct On<'a> {
     pub(super) corner: &'a [[u32; 3]],
 }
 
+/// The strain that ranks, and its three components.
+type Value = (f64, [f64; 3]);
+
 /// A corner of a triangle on a face of one ply.
 pub(super) struct Place<'a> {
     pub(super) zone_node: u32,
@@ -48,11 +51,7 @@ pub(super) struct Place<'a> {
 }
 
 /// Both faces of every copper layer; `of` gives the value that ranks and the three components at a place.
-pub(super) fn all(
-    board: &Board,
-    on: &On<'_>,
-    of: impl Fn(&Place<'_>) -> (f64, [f64; 3]) + Sync,
-) -> Vec<StrainMap> {
+pub(super) fn all(board: &Board, on: &On<'_>, of: impl Fn(&Place<'_>) -> Value + Sync) -> Vec<StrainMap> {
     board
         .layers
         .iter()
@@ -98,7 +97,7 @@ fn map(
     board: &Board,
     on: &On<'_>,
     (layer, face): (LayerId, Face),
-    of: &(impl Fn(&Place<'_>) -> (f64, [f64; 3]) + Sync),
+    of: &(impl Fn(&Place<'_>) -> Value + Sync),
 ) -> StrainMap {
     let model = on.model;
     let ply_of: Vec<Option<usize>> =
@@ -109,7 +108,7 @@ fn map(
         .filter(|&(_, &l)| ply_of[l as usize].is_some())
         .map(|(t, _)| t)
         .collect();
-    let values: Vec<(f64, [(f64, [f64; 3]); 3])> = triangles
+    let values: Vec<(f64, [Value; 3])> = triangles
         .par_iter()
         .map(|&t| {
             let l = model.laminate_of[t as usize] as usize;

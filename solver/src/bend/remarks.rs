@@ -1,6 +1,6 @@
 //! Limits, warnings, cautions, and what the model leaves out.
 
-use crate::result::{BendAnswer, BendReport, BondLimit, Caution, LimitCheck, Remark};
+use crate::result::{BendAnswer, BendReport, BondLimit, Caution, LimitCheck, Remark, SwingState};
 use copperbend_mesh::board::Board;
 use copperbend_mesh::coil::clearance::distance_m;
 
@@ -38,13 +38,26 @@ fn limits(board: &Board, report: &BendReport) -> Vec<LimitCheck> {
         }
     };
     let most = |of: &dyn Fn(&BendAnswer) -> f64| report.answers.iter().map(of).fold(0.0, f64::max);
-    let strain = most(&|a| a.spots.iter().map(|s| s.strain.abs() + s.strain_error).fold(0.0, f64::max));
+    let strain = most(&|a| {
+        let small = a.spots.iter().map(|s| s.strain.abs() + s.strain_error).fold(0.0, f64::max);
+        driven(a).map(|s| s.strain.abs() + s.strain_error).fold(small, f64::max)
+    });
     check("copper strain", "1", board.limits.copper_strain, strain);
-    let angle = most(&|a| a.loaded.flap_angle_rad.unwrap_or(0.0).abs());
+    // Where the swing was followed its angles hold, not those of small deflections.
+    let angle = most(&|a| match driven(a).map(|s| s.angle_rad.abs()).fold(0.0, f64::max) {
+        swung if swung > 0.0 => swung,
+        _ => a.loaded.flap_angle_rad.unwrap_or(0.0).abs(),
+    });
     check("flap angle", "rad", board.limits.flap_angle_rad, angle);
-    let current = board.current.as_ref().map_or(0.0, |c| c.current_a.abs());
+    let drive = board.current.as_ref().map_or(0.0, |c| c.current_a.abs());
+    let current = most(&|a| a.swing.as_ref().map_or(0.0, |s| s.most_current_a)).max(drive);
     check("current", "A", board.limits.current_a, current);
     checks
+}
+
+/// States of the swing that currents up to the largest reach.
+fn driven(answer: &BendAnswer) -> impl Iterator<Item = &SwingState> {
+    answer.swing.iter().flat_map(|s| &s.by_current)
 }
 
 fn bond_words(bond: BondLimit) -> &'static str {
@@ -72,7 +85,17 @@ fn warnings(board: &Board, answer: &BendAnswer) -> Vec<Remark> {
                 angle.to_degrees(),
                 100.0 * reach
             ),
-            "take the figures as a first estimate, or lower the load to stay in the linear range",
+            if answer.swing.is_some() {
+                "read the table of the swing: it follows the flap through large angles"
+            } else {
+                "take the figures as a first estimate, or lower the load to stay in the linear range"
+            },
+        );
+    }
+    for stop in answer.swing.iter().flat_map(|s| &s.stops) {
+        warn(
+            format!("the swing towards {} ended at {:.2} degrees", stop.wished, stop.angle_rad.to_degrees()),
+            "see the reason below the table of the swing; a smaller current or more distance keeps clear of it",
         );
     }
     if !answer.mesh.complete {
@@ -173,7 +196,8 @@ fn cautions(board: &Board) -> Vec<Caution> {
 
 fn left_out(board: &Board, report: &BendReport) -> Vec<String> {
     let mut out: Vec<String> = [
-        "large rotation: forces and stiffness are those of the flat board",
+        "large rotation in movement, spots and other layers: forces and stiffness are those of the flat board; only the \
+         swing follows large angles",
         "yielding and creep: every layer is elastic at the values listed",
         "the change of strain through the thickness within about one thickness of an edge (shear of soft adhesive, \
          peel at a stiffener's edge)",
@@ -183,7 +207,17 @@ fn left_out(board: &Board, report: &BendReport) -> Vec<String> {
     .map(String::from)
     .to_vec();
     if report.drive.is_some() {
-        out.push("the change of the magnet's load as the flap moves; heating by the current".into());
+        out.push(
+            "the change of the magnet's load as the flap moves, outside the swing; heating by the current"
+                .into(),
+        );
+    }
+    if report.answers.iter().any(|a| a.swing.is_some()) {
+        out.push(
+            "in the swing: contact itself (it stops there), the size of glued bodies, the board's side walls, the bore of \
+             a ring magnet (taken as filled), eddy currents"
+                .into(),
+        );
     }
     if board.layers.iter().any(|l| !l.smears.is_empty()) {
         out.push(format!(

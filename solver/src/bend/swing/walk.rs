@@ -36,7 +36,7 @@ const MOST_CREEPS: usize = 60;
 const SEEN_PER_STEP: f64 = 4.0;
 
 /// Halvings towards the place of contact.
-const HALVINGS: usize = 5;
+const HALVINGS: usize = 8;
 
 /// Largest flap angle of prescribed angles chosen here, rad.
 const MOST_RAD: f64 = 60.0 * std::f64::consts::PI / 180.0;
@@ -201,7 +201,7 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
         for _ in 0..MOST_CREEPS {
             let (angle, _) = way[way.len() - 1];
             let mark = self.path.mark();
-            match self.to_angle(angle + by)? {
+            match self.turn_to(angle + by)? {
                 Step::Clear(seen) => {
                     let now = (seen.row.angle_rad, seen.row.current_a);
                     way.push(now);
@@ -246,12 +246,12 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
         let n = way.len();
         let three = [way[n - 3], way[n - 2], way[n - 1]];
         let mut peak = top(&three);
-        if let Step::Clear(_) = self.to_angle(peak.0)? {
+        if let Step::Clear(_) = self.turn_to(peak.0)? {
             let half = 0.25 * (three[2].0 - three[1].0);
             let now = self.here();
             let mut beside = vec![now];
             for angle in [now.0 + half, now.0 - half] {
-                if let Step::Clear(next) = self.to_angle(angle)? {
+                if let Step::Clear(next) = self.turn_to(angle)? {
                     beside.push((next.row.angle_rad, next.row.current_a));
                 }
             }
@@ -260,7 +260,10 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
                 peak = if (fine.0 - now.0).abs() < 2.0 * half.abs() { fine } else { now };
             }
             // The last state that holds at constant current lies a hair before the peak.
-            if let Step::Clear(seen) = self.to_angle(peak.0 - 0.04 * half)? {
+            if let Step::Clear(seen) = self.turn_to(peak.0 - 0.04 * half)? {
+                if seen.row.current_a.abs() > peak.1.abs() {
+                    peak = (seen.row.angle_rad, seen.row.current_a);
+                }
                 self.found.currents.push(*seen);
             }
         }
@@ -289,7 +292,7 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
             for next in side {
                 let mark = self.path.mark();
                 self.wished = degrees(next);
-                match self.to_angle(next)? {
+                match self.turn_to(next)? {
                     Step::Clear(seen) => {
                         self.found.angles.push(*seen);
                         angle = next;
@@ -329,7 +332,7 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
         for _ in 0..HALVINGS {
             self.path.back_to(&last);
             let middle = 0.5 * (good + bad);
-            match self.to_angle(middle)? {
+            match self.turn_to(middle)? {
                 Step::Clear(_) => {
                     good = middle;
                     last = self.path.mark();
@@ -350,16 +353,17 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
     }
 
     /// To a flap angle; in smaller parts where something near could be jumped into.
-    fn to_angle(&mut self, angle: f64) -> Result<Step, SolveError> {
+    fn turn_to(&mut self, angle: f64) -> Result<Step, SolveError> {
         let (mut from, _) = self.here();
         let whole = angle - from;
         loop {
             let left = angle - from;
             let clear = self.stage.guard.nearest(self.path.pose()).map_or(f64::INFINITY, |a| a.distance_m);
             let safe = (APPROACH * clear / self.stage.reach_m).max(LEAST_PART * whole.abs());
-            let next = if left.abs() <= safe { angle } else { from + safe.copysign(left) };
+            let last = left.abs() <= safe;
+            let next = if last { angle } else { from + safe.copysign(left) };
             let step = self.step(|path, stage| path.to_measure(&stage.angle, next).map(|_| ()))?;
-            if next == angle || !matches!(step, Step::Clear(_)) {
+            if last || !matches!(step, Step::Clear(_)) {
                 return Ok(step);
             }
             from = next;
@@ -429,12 +433,17 @@ fn touching(approach: &Approach) -> String {
 }
 
 fn milliampere(current_a: f64) -> String {
-    let text = format!("{:+.3}", current_a * 1e3);
-    format!("{} mA", text.trim_end_matches('0').trim_end_matches('.'))
+    format!("{} mA", short(current_a * 1e3))
 }
 
 fn degrees(angle_rad: f64) -> String {
-    format!("{:+.2} deg", angle_rad.to_degrees())
+    format!("{} deg", short(angle_rad.to_degrees()))
+}
+
+/// With sign, three decimals at most.
+fn short(value: f64) -> String {
+    let text = format!("{value:+.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// Whole multiples of a step inside a span, its ends added.

@@ -145,7 +145,7 @@ fn forces_are_current_times_change_of_flux() {
     let scale = [0, 3].map(|c| forces.iter().map(|f| f.fixed_rows::<3>(c).amax()).fold(0.0, f64::max));
     // Nodes of the held triangles carry flux but no load; those around the place where the path leaves the mesh
     // open it.
-    for node in 0..mesh.points_m.len() {
+    for (node, force) in forces.iter().enumerate() {
         let held = mesh.triangles[..2].iter().any(|t| t.contains(&u32::try_from(node).unwrap()));
         if held || mesh.points_m[node][0] < 1.3e-3 {
             continue;
@@ -154,7 +154,7 @@ fn forces_are_current_times_change_of_flux() {
             let work = slope(step(component), |by| {
                 -carried.potential_j(&nudged(&pose, node, component, by)).unwrap()
             });
-            let off = (work - forces[node][component]).abs() / scale[component / 3];
+            let off = (work - force[component]).abs() / scale[component / 3];
             assert!(off < 1e-7, "node {node}, component {component}: {work:e} off by {off:e}");
         }
     }
