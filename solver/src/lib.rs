@@ -2,9 +2,10 @@
 //!
 //! Rooms in reading order: [`laminate`] (layers to stiffness), [`element`] (one triangle), [`freedoms`]
 //! (node to equation), [`model`] (everything checked), [`assemble`], [`linear`] (the only room that names the
-//! sparse library), [`statics`], [`magnet`] and [`lorentz`] (load), [`clearance`] (what a swing may touch), [`recover`] (strain), [`swing`] (large deflections), [`settle`] (refine
-//! until the spots hold still), [`bend`] (the verb), [`published`] (problems with known answers), [`result`]
-//! (plain data out), [`summary`] (the board as understood), [`advice`] (layout rules of the trade), [`error`]. No input or output here.
+//! sparse library), [`statics`], [`magnet`] and [`lorentz`] (load), [`swing`] (large motion), [`clearance`] (what a
+//! swing may touch), [`recover`] (strain), [`settle`] (refine until the spots hold still), [`bend`] (the verb),
+//! [`published`] (problems with known answers), [`result`] (plain data out), [`summary`] (the board as understood),
+//! [`advice`] (layout rules of the trade), [`error`]. No input or output here.
 
 pub mod advice;
 pub mod assemble;

@@ -1,7 +1,8 @@
 //! One triangle: the membrane with drilling freedoms, the discrete Kirchhoff plate, and the shell of both.
 //!
 //! Input: corner positions and a laminate. Output: 18 x 18 stiffness and mass, thermal load, strain operator,
-//! all by pure functions without allocation. Large rotation is a frame around the same matrices ([`corotational`]). Absent: transverse shear, anything assembled.
+//! all by pure functions without allocation. Large rotation is a frame around the same matrices ([`corotational`]).
+//! Absent: transverse shear, anything assembled.
 //!
 //! Freedoms per node: u, v, w, tx, ty, tz; node by node. Generalised strain: e (xx, yy, engineering xy), then
 //! curvature k; both in the element's own axes, which are the laminate's.
