@@ -141,6 +141,19 @@ mod tests {
     }
 
     #[test]
+    fn states_of_the_swing_are_rows() {
+        let mut report = sample::report();
+        assert!(swing(&report).is_none(), "no swing, no file");
+        report.answers[0].swing = Some(sample::swing());
+        let text = String::from_utf8(swing(&report).expect("a swing")).expect("text");
+        let rows: Vec<&str> = text.lines().collect();
+        assert_eq!(rows.len(), 7, "heading and six states");
+        assert!(rows.iter().all(|r| r.matches(',').count() == SWING.matches(',').count()), "{text}");
+        assert!(rows[1].starts_with("as written,current,-10.800000,-7.000000"), "{}", rows[1]);
+        assert!(rows[4].ends_with(",yes,no") && rows[6].ends_with(",no,yes"), "{text}");
+    }
+
+    #[test]
     fn commas_and_quotes_in_names_are_kept() {
         assert_eq!(quoted("a, \"b\""), "\"a, \"\"b\"\"\"", "quoting");
     }

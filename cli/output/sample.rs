@@ -3,7 +3,10 @@
 use copperbend_mesh::board::{Board, LayerId, understand};
 use copperbend_mesh::region::Point;
 use copperbend_mesh::triangulate::{FlatMesh, Zone};
-use copperbend_solver::result::{BendAnswer, BendReport, Face, Shape, SingularKind, Spot, StrainMap};
+use copperbend_solver::result::{
+    BendAnswer, BendReport, Coupling, Face, PullIn, Shape, SideView, SingularKind, Spot, StrainMap, Swing,
+    SwingState, SwingStop,
+};
 
 const DESIGN: &str = r#"
 title = "Chopper vane, one arm"
@@ -165,6 +168,43 @@ pub(crate) fn answer() -> BendAnswer {
             zone_of: flat.zone_of,
         },
         ..BendAnswer::default()
+    }
+}
+
+/// A swing with pull-in at the negative side.
+pub(crate) fn swing() -> Swing {
+    let state = |ma: f64, deg: f64, stable: bool| SwingState {
+        current_a: ma * 1e-3,
+        angle_rad: deg.to_radians(),
+        torque_nm: 1.5e-6 * deg,
+        strain: -33e-6 * deg,
+        strain_error: 1e-6,
+        track: "supply plus".to_owned(),
+        at_m: [0.1e-3, 0.2e-3],
+        clearance_m: Some(2e-3),
+        within_current: ma.abs() <= 40.0,
+        stable,
+    };
+    let view = |ma: f64, deg: f64| SideView {
+        current_a: ma * 1e-3,
+        angle_rad: deg.to_radians(),
+        line_m: (0..20_u8).map(|k| [f64::from(k) * 1e-3, (f64::from(k) * 1e-3).powi(2) * deg]).collect(),
+    };
+    Swing {
+        most_current_a: 0.04,
+        by_current: vec![state(-10.8, -7.0, true), state(0.0, 0.0, true), state(40.0, 6.0, true)],
+        by_angle: vec![state(-9.0, -10.0, false), state(-9.0, -4.0, true), state(70.0, 8.0, true)],
+        coupling: Some(Coupling {
+            pull_in: Some(PullIn { current_a: -10.9e-3, angle_rad: -0.12 }),
+            ..Coupling::default()
+        }),
+        stops: vec![SwingStop {
+            wished: "-40 mA".to_owned(),
+            why: "pull-in".to_owned(),
+            ..SwingStop::default()
+        }],
+        views: vec![view(-10.8, -7.0), view(0.0, 0.0), view(40.0, 6.0)],
+        ..Swing::default()
     }
 }
 

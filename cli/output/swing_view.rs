@@ -96,7 +96,7 @@ pub(crate) fn side(board: &Board, swing: &Swing) -> Result<Vec<u8>, PictureError
             (lo[k], hi[k]) = (lo[k].min(p[k]), hi[k].max(p[k]));
         }
     }
-    if !(lo[0] < hi[0] && lo[1] <= hi[1]) {
+    if swing.views.is_empty() || !(lo[0] < hi[0] && lo[1] <= hi[1]) {
         return Err(PictureError("the swing has no state to draw".to_owned()));
     }
     let room = 0.09 * (hi[0] - lo[0]);
@@ -351,5 +351,48 @@ fn dashed(panel: &mut Panel, [from, to]: [Point; 2]) {
     while s < length {
         panel.line([at(s), at((s + 7.0).min(length))], 2.0, INK);
         s += 13.0;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::output::sample;
+
+    fn count(rgb: &[Rgb], colour: Rgb) -> usize {
+        rgb.iter().filter(|p| **p == colour).count()
+    }
+
+    #[test]
+    fn side_view_has_a_line_for_each_current_in_its_polarity() {
+        let bytes = side(&sample::board(), &sample::swing()).expect("a picture");
+        sample::keep("swing_side.png", &bytes);
+        let (w, _, rgb) = sample::pixels(&bytes);
+        assert_eq!(w, 1600, "page width");
+        assert!(count(&rgb, POSITIVE) > 300, "the full positive current is blue");
+        assert!(count(&rgb, tone(-10.8e-3, 0.04)) > 300, "a part of the negative current is a paler orange");
+    }
+
+    #[test]
+    fn curves_show_states_and_the_band_beyond_the_largest_current() {
+        let bytes = curves(&sample::board(), &sample::swing()).expect("a picture");
+        sample::keep("swing_curves.png", &bytes);
+        let (_, _, rgb) = sample::pixels(&bytes);
+        assert!(count(&rgb, [238, 239, 241]) > 10_000, "the band beyond the largest current");
+        assert!(count(&rgb, POSITIVE) > 50 && count(&rgb, NEGATIVE) > 50, "dots of both polarities");
+    }
+
+    #[test]
+    fn a_swing_without_states_is_told_and_not_drawn() {
+        let nothing = Swing::default();
+        assert!(side(&sample::board(), &nothing).is_err(), "no view");
+        assert!(curves(&sample::board(), &nothing).is_err(), "no state");
+    }
+
+    #[test]
+    fn currents_are_short_and_signed() {
+        assert_eq!(current(0.0), "0 mA", "none");
+        assert_eq!(current(0.06), "+60 mA", "positive");
+        assert_eq!(current(-10.8551e-3), "\u{2212}10.855 mA", "negative");
     }
 }

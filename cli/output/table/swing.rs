@@ -200,3 +200,25 @@ fn spots(sheet: &mut Sheet, swing: &Swing) {
     sheet.0.push_str(&grid.text());
     sheet.item("-", "one symmetric drive period is one cycle of this range, two flexes");
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::output::sample;
+
+    #[test]
+    fn marks_are_explained_and_limits_told() {
+        let mut sheet = Sheet::default();
+        swing(&mut sheet, &sample::swing());
+        let text = sheet.0;
+        for words in
+            ["b: beyond the largest current of 40.0 mA", "h: an equilibrium only while", "the way to -40 mA"]
+        {
+            assert!(text.contains(words), "'{words}' is missing:\n{text}");
+        }
+        let held =
+            text.lines().find(|l| l.trim_start().starts_with("-10.00")).expect("the row at -10 degrees");
+        assert!(held.contains(" h "), "marked: {held}");
+        assert!(text.contains("found at -10.9 mA"), "pull-in:\n{text}");
+    }
+}
