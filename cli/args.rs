@@ -6,7 +6,7 @@ use std::path::PathBuf;
 /// Predicts how the arms of a flexible-circuit actuator bend and where their copper cracks.
 ///
 /// Exit codes: 0 done; 1 done, but a limit written in the design is exceeded or a published problem is missed;
-/// 2 error.
+/// 2 error; 130 stopped with Ctrl-C.
 #[derive(Debug, Clone, Parser)]
 #[command(name = "copperbend", version, propagate_version = true, max_term_width = 100)]
 pub(crate) struct Cli {

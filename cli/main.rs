@@ -3,6 +3,7 @@
 mod args;
 mod commands;
 mod failure;
+mod interrupt;
 mod output;
 mod screen;
 
@@ -11,6 +12,7 @@ use std::process::ExitCode;
 
 fn main() -> ExitCode {
     let cli = args::Cli::parse();
+    interrupt::watch();
     match commands::run(&cli) {
         Ok(commands::Outcome::Done) => ExitCode::SUCCESS,
         Ok(commands::Outcome::Exceeded) => ExitCode::from(1),

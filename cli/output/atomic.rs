@@ -5,6 +5,7 @@
 //! own files as they were.
 
 use crate::failure::Failure;
+use crate::interrupt;
 use rayon::prelude::*;
 use std::fs;
 use std::io::{self, Write};
@@ -30,27 +31,8 @@ impl OutFolder {
     /// # Errors
     /// The folder cannot be made or written to.
     pub(crate) fn open(target: &Path) -> Result<Self, Failure> {
-        let mut made = Vec::new();
-        let mut missing: Vec<&Path> =
-            target.ancestors().take_while(|p| !p.as_os_str().is_empty() && !p.exists()).collect();
-        missing.reverse();
-        for folder in missing {
-            fs::create_dir(folder).map_err(|e| cannot("make the folder", folder, &e))?;
-            made.push(folder.to_path_buf());
-        }
-        if !target.is_dir() {
-            return Err(Failure::new(
-                format!("{}: this is not a folder", target.display()),
-                "name a folder with --out",
-            ));
-        }
-        let side = target.join(SIDE);
-        let opened = Self { target: target.to_path_buf(), side, made, names: Vec::new(), done: false };
-        if opened.side.exists() {
-            fs::remove_dir_all(&opened.side).map_err(|e| cannot("clear", &opened.side, &e))?;
-        }
-        fs::create_dir(&opened.side).map_err(|e| cannot("write to the folder", target, &e))?;
-        Ok(opened)
+        let (side, made) = interrupt::begin(|| make(target))?;
+        Ok(Self { target: target.to_path_buf(), side, made, names: Vec::new(), done: false })
     }
 
     /// Writes one file to the side folder.
@@ -88,26 +70,56 @@ impl OutFolder {
     /// # Errors
     /// A file cannot be renamed.
     pub(crate) fn finish(mut self) -> Result<Vec<PathBuf>, Failure> {
-        let mut paths = Vec::new();
-        for name in &self.names {
-            let to = self.target.join(name);
-            fs::rename(self.side.join(name), &to).map_err(|e| cannot("write", &to, &e))?;
-            paths.push(to);
-        }
-        self.done = true;
-        Ok(paths)
+        let moved = interrupt::end(&self.side, || {
+            let mut paths = Vec::new();
+            for name in &self.names {
+                let to = self.target.join(name);
+                fs::rename(self.side.join(name), &to).map_err(|e| cannot("write", &to, &e))?;
+                paths.push(to);
+            }
+            interrupt::written();
+            Ok(paths)
+        });
+        self.done = moved.is_ok();
+        moved
     }
+}
+
+/// Makes the target if need be and the side folder in it: the side folder and the folders made, innermost last.
+fn make(target: &Path) -> Result<(PathBuf, Vec<PathBuf>), Failure> {
+    let mut made = Vec::new();
+    let mut missing: Vec<&Path> =
+        target.ancestors().take_while(|p| !p.as_os_str().is_empty() && !p.exists()).collect();
+    missing.reverse();
+    for folder in missing {
+        fs::create_dir(folder).map_err(|e| cannot("make the folder", folder, &e))?;
+        made.push(folder.to_path_buf());
+    }
+    if !target.is_dir() {
+        return Err(Failure::new(
+            format!("{}: this is not a folder", target.display()),
+            "name a folder with --out",
+        ));
+    }
+    let side = target.join(SIDE);
+    if side.exists() {
+        fs::remove_dir_all(&side).map_err(|e| cannot("clear", &side, &e))?;
+    }
+    fs::create_dir(&side).map_err(|e| cannot("write to the folder", target, &e))?;
+    Ok((side, made))
 }
 
 impl Drop for OutFolder {
     fn drop(&mut self) {
         // Best effort: what is left behind is only the side folder, which the next run clears.
-        let _ = fs::remove_dir_all(&self.side);
-        if !self.done {
-            for folder in self.made.iter().rev() {
-                let _ = fs::remove_dir(folder);
+        interrupt::end(&self.side, || {
+            let _ = fs::remove_dir_all(&self.side);
+            if !self.done {
+                for folder in self.made.iter().rev() {
+                    let _ = fs::remove_dir(folder);
+                }
             }
-        }
+        });
     }
 }
 

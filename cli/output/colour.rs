@@ -119,7 +119,7 @@ impl StrainScale {
         if value.is_nan() {
             return LINE;
         }
-        let idx = (value.abs().min(1.0) * STEPS as f64).round() as usize;
+        let idx = (value.abs().min(1.0) * STEPS as f64 + 0.5) as usize;
         if value < 0.0 { self.compression[idx] } else { self.tension[idx] }
     }
 }

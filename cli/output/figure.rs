@@ -89,10 +89,8 @@ pub(crate) fn axes_named(canvas: &mut Canvas, view: &View, names: [&str; 2]) -> 
     for x in multiples(lo[0], hi[0], step) {
         let at = px(view.page([x, 0.0])[0]);
         canvas.fill(Rect { x: at, y: r.y + r.h, w: 1, h: 7 }, INK);
-        if at < r.x + r.w - Canvas::text_width(TICK_TEXT, names[0]) - 24 {
-            let below = [at, r.y + r.h + 19];
-            canvas.text(below, Anchor::Centre, TICK_TEXT, INK, &millimetres(x, step))?;
-        }
+        let below = [at, r.y + r.h + 19];
+        canvas.text(below, Anchor::Centre, TICK_TEXT, INK, &millimetres(x, step))?;
     }
     for y in multiples(lo[1], hi[1], step) {
         let at = px(view.page([0.0, y])[1]);
@@ -101,7 +99,8 @@ pub(crate) fn axes_named(canvas: &mut Canvas, view: &View, names: [&str; 2]) -> 
             canvas.text([r.x - 12, at], Anchor::Right, TICK_TEXT, INK, &millimetres(y, step))?;
         }
     }
-    canvas.text([r.x + r.w, r.y + r.h + 19], Anchor::Right, TICK_TEXT, INK, names[0])?;
+    // A line of its own, so that no tick goes without its number.
+    canvas.text([r.x + r.w, r.y + r.h + 41], Anchor::Right, TICK_TEXT, INK, names[0])?;
     canvas.text([r.x - 12, r.y + 2], Anchor::Right, TICK_TEXT, INK, names[1])
 }
 

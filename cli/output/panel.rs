@@ -105,8 +105,9 @@ impl Panel {
         ]
     }
 
-    /// Fills closed contours given in fine pixels by the even-odd rule.
-    fn fill_contours(&mut self, contours: &[Vec<[f64; 2]>], paint: &impl Fn(Rgb) -> Rgb) {
+    /// Fills closed contours given in fine pixels by the even-odd rule. `paint` gets the colour underneath and
+    /// the sum of row and column.
+    fn fill_contours(&mut self, contours: &[Vec<[f64; 2]>], paint: &impl Fn(Rgb, usize) -> Rgb) {
         let edges: Vec<[[f64; 2]; 2]> = contours
             .iter()
             .flat_map(|c| (0..c.len()).map(move |i| [c[i], c[(i + 1) % c.len()]]))
@@ -130,8 +131,9 @@ impl Panel {
             crossings.sort_by(f64::total_cmp);
             for pair in crossings.chunks_exact(2) {
                 let (from, to) = (first_at(pair[0], self.width), first_at(pair[1], self.width));
-                for pixel in &mut self.fine[row * self.width + from..row * self.width + to.max(from)] {
-                    *pixel = paint(*pixel);
+                let pixels = &mut self.fine[row * self.width + from..row * self.width + to.max(from)];
+                for (pixel, column) in pixels.iter_mut().zip(from..) {
+                    *pixel = paint(*pixel, row + column);
                 }
             }
         }
@@ -140,28 +142,16 @@ impl Panel {
     /// Fills a region.
     pub(crate) fn fill(&mut self, region: &Region, colour: Rgb) {
         let contours = self.contours(region);
-        self.fill_contours(&contours, &|_| colour);
+        self.fill_contours(&contours, &|_, _| colour);
     }
 
     /// Fills a region with slanted stripes, `every_px` page pixels apart.
-    pub(crate) fn hatch(&mut self, region: &Region, colour: Rgb, every_px: f64) {
-        let mut stripes = Self { fine: vec![[0; 3]; self.fine.len()], ..self.clone_frame() };
+    pub(crate) fn hatch(&mut self, region: &Region, colour: Rgb, every_px: usize) {
+        let period = (every_px * FINE).max(1);
         let contours = self.contours(region);
-        stripes.fill_contours(&contours, &|_| [1; 3]);
-        let period = every_px * FINE as f64;
-        for row in 0..self.height {
-            for column in 0..self.width {
-                let at = row * self.width + column;
-                let phase = ((row + column) as f64 / period).fract();
-                if stripes.fine[at][0] == 1 && phase < 0.22 {
-                    self.fine[at] = mix(self.fine[at], colour, 0.7);
-                }
-            }
-        }
-    }
-
-    fn clone_frame(&self) -> Self {
-        Self { view: self.view, width: self.width, height: self.height, fine: Vec::new() }
+        self.fill_contours(&contours, &|under, diagonal| {
+            if diagonal % period < period.div_ceil(5) { mix(under, colour, 0.7) } else { under }
+        });
     }
 
     fn contours(&self, region: &Region) -> Vec<Vec<[f64; 2]>> {
@@ -193,7 +183,7 @@ impl Panel {
                 [b[0] - n[0], b[1] - n[1]],
                 [a[0] - n[0], a[1] - n[1]],
             ];
-            self.fill_contours(&[quad], &|_| colour);
+            self.fill_contours(&[quad], &|_, _| colour);
         }
         if half > 1.5 {
             self.round(a, half, colour);
@@ -240,18 +230,42 @@ impl Panel {
         S: Fn(usize, [f64; 3]) -> Option<Rgb> + Sync,
     {
         let shapes: Vec<Triangle> = corners_m
-            .iter()
+            .par_iter()
             .enumerate()
             .filter_map(|(idx, c)| Triangle::new(idx, c.map(|p| self.fine(p)), self.width, self.height))
             .collect();
-        let width = self.width;
-        self.fine.par_chunks_mut((BAND * width).max(1)).enumerate().for_each(|(band, pixels)| {
+        let rows: Vec<[usize; 2]> = shapes.iter().map(|t| t.rows).collect();
+        self.bands(&rows, |i, row, line| shapes[i].paint_row(row, line, &shade));
+    }
+
+    /// Fills convex polygons with one colour, whatever their order.
+    pub(crate) fn convex(&mut self, polygons: &[Vec<Point>], colour: Rgb) {
+        let shapes: Vec<Convex> = polygons
+            .par_iter()
+            .filter_map(|corners| Convex::new(corners.iter().map(|&p| self.fine(p)).collect(), self.height))
+            .collect();
+        let rows: Vec<[usize; 2]> = shapes.iter().map(|s| s.rows).collect();
+        self.bands(&rows, |i, row, line| {
+            let [from, to] = shapes[i].span(row, line.len());
+            line[from..to.max(from)].fill(colour);
+        });
+    }
+
+    /// Calls `paint` with the number of a shape, a row and its pixels for every row that every shape reaches; shapes
+    /// in their order, bands of rows on threads of their own. `rows`: first row and row after the last of each shape.
+    fn bands(&mut self, rows: &[[usize; 2]], paint: impl Fn(usize, usize, &mut [Rgb]) + Sync) {
+        let width = self.width.max(1);
+        let mut met: Vec<Vec<usize>> = vec![Vec::new(); self.height.div_ceil(BAND)];
+        for (i, &[from, to]) in rows.iter().enumerate().filter(|(_, r)| r[0] < r[1]) {
+            let last = to.div_ceil(BAND).min(met.len());
+            met[(from / BAND).min(last)..last].iter_mut().for_each(|list| list.push(i));
+        }
+        self.fine.par_chunks_mut(BAND * width).zip(&met).enumerate().for_each(|(band, (pixels, met))| {
             let first = band * BAND;
-            let last = first + pixels.len() / width.max(1);
-            for t in shapes.iter().filter(|t| t.rows[0] < last && t.rows[1] > first) {
-                for row in t.rows[0].max(first)..t.rows[1].min(last) {
-                    let line = &mut pixels[(row - first) * width..(row - first + 1) * width];
-                    t.paint_row(row, line, &shade);
+            let last = first + pixels.len() / width;
+            for &i in met {
+                for row in rows[i][0].max(first)..rows[i][1].min(last) {
+                    paint(i, row, &mut pixels[(row - first) * width..(row - first + 1) * width]);
                 }
             }
         });
@@ -275,6 +289,38 @@ impl Panel {
             }
         });
         page.blit([self.view.rect.x, self.view.rect.y], w, &block);
+    }
+}
+
+/// One convex polygon on the fine grid.
+struct Convex {
+    corners: Vec<[f64; 2]>,
+    /// First row and row after the last.
+    rows: [usize; 2],
+}
+
+impl Convex {
+    fn new(corners: Vec<[f64; 2]>, height: usize) -> Option<Self> {
+        let heights = corners.iter().map(|p| p[1]);
+        let low = heights.clone().fold(f64::INFINITY, f64::min);
+        let high = heights.fold(f64::NEG_INFINITY, f64::max);
+        let rows = [first_at(low, height), first_at(high, height)];
+        let finite = corners.iter().flatten().all(|v| v.is_finite());
+        (finite && rows[0] < rows[1]).then_some(Self { corners, rows })
+    }
+
+    /// First column of a row and column after the last.
+    fn span(&self, row: usize, width: usize) -> [usize; 2] {
+        let y = row as f64 + 0.5;
+        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+        for (i, a) in self.corners.iter().enumerate() {
+            let b = &self.corners[(i + 1) % self.corners.len()];
+            if (a[1] <= y) != (b[1] <= y) {
+                let x = a[0] + (b[0] - a[0]) * (y - a[1]) / (b[1] - a[1]);
+                (low, high) = (low.min(x), high.max(x));
+            }
+        }
+        if low > high { [0, 0] } else { [first_at(low, width), first_at(high, width)] }
     }
 }
 
@@ -312,6 +358,22 @@ impl Triangle {
         Some(Self { idx, rows, columns, plane })
     }
 
+    /// Columns of a row that can lie inside, one to spare at either end.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the panel")]
+    fn span(&self, y: f64) -> [usize; 2] {
+        let (mut low, mut high) = (self.columns[0] as f64, self.columns[1] as f64);
+        for [a, b, c] in self.plane {
+            let zero = -(b * y + c) / a;
+            if a > 0.0 {
+                low = low.max(zero - 1.5);
+            } else if a < 0.0 {
+                high = high.min(zero + 1.5);
+            }
+        }
+        let last = high.max(0.0) as usize;
+        [(low.max(0.0) as usize).min(last), last]
+    }
+
     fn paint_row<S>(&self, row: usize, line: &mut [Rgb], shade: &S)
     where
         S: Fn(usize, [f64; 3]) -> Option<Rgb>,
@@ -319,7 +381,7 @@ impl Triangle {
         // A hair of overlap closes the seams between neighbours.
         const HAIR: f64 = -1e-9;
         let y = row as f64 + 0.5;
-        let [from, to] = self.columns;
+        let [from, to] = self.span(y);
         for (pixel, column) in line[from..to].iter_mut().zip(from..) {
             let x = column as f64 + 0.5;
             let at = self.plane.map(|[a, b, c]| a * x + b * y + c);
@@ -381,6 +443,18 @@ mod tests {
         p.triangles(&[t, t], |idx, _| Some(if idx == 0 { RED } else { [0, 0, 200] }));
         assert!(share(&p, RED) < 1e-12, "the first triangle shows through");
         assert!((share(&p, [0, 0, 200]) - 0.5).abs() < 0.01, "half the panel is covered");
+    }
+
+    #[test]
+    fn convex_polygons_cover_what_a_filled_region_covers() {
+        let six: Vec<Point> = (0..6)
+            .map(|i| f64::from(i) * std::f64::consts::PI / 3.0 + 0.1)
+            .map(|a| [0.05 + 0.02 * a.cos(), 0.025 + 0.02 * a.sin()])
+            .collect();
+        let (mut one, mut other) = (panel(), panel());
+        one.convex(&[six.clone(), vec![], vec![[f64::NAN; 2]; 3]], RED);
+        other.fill(&Region { contours: vec![six] }, RED);
+        assert!(one.fine == other.fine, "{} against {}", share(&one, RED), share(&other, RED));
     }
 
     #[test]

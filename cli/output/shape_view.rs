@@ -11,6 +11,7 @@ use copperbend_mesh::board::{Board, Magnet, MagnetShape};
 use copperbend_mesh::region::{Point, Region};
 use copperbend_solver::result::{BendAnswer, Shape};
 use copperbend_solver::summary::stack_at;
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 
 const PAGE_WIDTH: i32 = 1600;
@@ -36,19 +37,21 @@ pub(crate) fn draw(board: &Board, answer: &BendAnswer, words: &str) -> Result<Ve
     let mut canvas = Canvas::new(figure::side(PAGE_WIDTH), figure::side(height), PAPER)?;
 
     let title = "Bent shape, true scale".to_owned();
-    let below = [board.title.as_str(), words].join("   ");
-    figure::heading(&mut canvas, MARGIN, PAGE_WIDTH - 2 * MARGIN, [&title, below.trim()])?;
+    let figures = [board.title.as_str(), words].join("   ");
+    figure::heading(&mut canvas, MARGIN, PAGE_WIDTH - 2 * MARGIN, [&title, figures.trim()])?;
     canvas.text([left, top - 18], Anchor::Left, 20.0, INK, "from the side, along the hinge line")?;
     let view = View::fit(Rect { x: left, y: top, w: wide, h: side_h }, side_box, 26);
-    scene.side(&view).place(&mut canvas);
+    let second = top + side_h + gap;
+    let below = View::fit(Rect { x: left, y: second, w: wide, h: oblique_h }, oblique_box, 26);
+    let (side, oblique) = rayon::join(|| scene.side(&view), || scene.oblique(&below));
+    side.place(&mut canvas);
     scene.name_magnets(&mut canvas, &view, &Projection::side(scene.along))?;
     figure::axes_named(&mut canvas, &view, ["along the arm, mm", "z, mm"])?;
     figure::scale_bar(&mut canvas, &view)?;
 
-    let second = top + side_h + gap;
     canvas.text([left, second - 18], Anchor::Left, 20.0, INK, "obliquely from above")?;
-    let view = View::fit(Rect { x: left, y: second, w: wide, h: oblique_h }, oblique_box, 26);
-    scene.oblique(&view).place(&mut canvas);
+    let view = below;
+    oblique.place(&mut canvas);
     canvas.frame(view.rect, LINE);
     figure::scale_bar(&mut canvas, &view)?;
     let foot = "Thin line: the board at rest. Loaded shape with the unloaded shape's own bend included.";
@@ -230,13 +233,11 @@ impl Scene {
         let mut panel = Panel::new(*view, PAPER);
         self.magnets(&mut panel, &projection);
         self.rest_lines(&mut panel, &projection);
-        let slabs: Vec<[Point; 3]> = (0..self.triangles.len())
-            .flat_map(|t| {
-                let outline = hull(self.slab(t).into_iter().map(|p| projection.flat(p)).collect());
-                (2..outline.len()).map(|i| [outline[0], outline[i - 1], outline[i]]).collect::<Vec<_>>()
-            })
+        let slabs: Vec<Vec<Point>> = (0..self.triangles.len())
+            .into_par_iter()
+            .map(|t| hull(self.slab(t).into_iter().map(|p| projection.flat(p)).collect()))
             .collect();
-        panel.triangles(&slabs, |_, _| Some(BENT));
+        panel.convex(&slabs, BENT);
         // A film of 25 um would vanish on a board of 50 mm: the rim is never thinner than a fine line.
         for edge in &self.rim {
             panel.line(edge.map(|n| projection.flat(self.bent[n as usize])), 1.6, BENT);
@@ -264,12 +265,13 @@ impl Scene {
         }
         self.rest_lines(&mut panel, &projection);
         let mut order: Vec<(f64, usize)> = (0..self.triangles.len())
+            .into_par_iter()
             .map(|t| (self.corners(t).iter().map(|p| dot(projection.eye, *p)).sum::<f64>(), t))
             .collect();
-        order.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        order.par_sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         let corners: Vec<[Point; 3]> =
-            order.iter().map(|&(_, t)| self.corners(t).map(|p| projection.flat(p))).collect();
-        let tones: Vec<Rgb> = order.iter().map(|&(_, t)| self.tone(t)).collect();
+            order.par_iter().map(|&(_, t)| self.corners(t).map(|p| projection.flat(p))).collect();
+        let tones: Vec<Rgb> = order.par_iter().map(|&(_, t)| self.tone(t)).collect();
         panel.triangles(&corners, |i, _| Some(tones[i]));
         for edge in &self.rim {
             panel.line(edge.map(|n| projection.flat(self.bent[n as usize])), 1.2, BENT);
@@ -336,7 +338,7 @@ fn rim(triangles: &[[u32; 3]]) -> Vec<[u32; 2]> {
         .flat_map(|t| [[t[0], t[1]], [t[1], t[2]], [t[2], t[0]]])
         .map(|[a, b]| [a.min(b), a.max(b)])
         .collect();
-    edges.sort_unstable();
+    edges.par_sort_unstable();
     edges.chunk_by(|a, b| a == b).filter(|same| same.len() == 1).map(|same| same[0]).collect()
 }
 

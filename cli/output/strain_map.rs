@@ -18,6 +18,10 @@ const PAGE_WIDTH: i32 = 1600;
 const MARGIN: i32 = 40;
 /// Enlarged places below the board.
 const CLOSE_UPS: usize = 3;
+/// Height of an enlarged place, pixels.
+const CLOSE_UP_HEIGHT: i32 = 380;
+/// Scale of an enlarged place over that of the board, at least.
+const WORTH_ENLARGING: f64 = 1.5;
 
 /// Which face of the copper a map shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -68,7 +72,7 @@ pub(crate) fn handy_full_scale(answers: &[BendAnswer]) -> f64 {
 
 /// Strain of largest magnitude over all directions, sign kept; `[exx, eyy, gxy]`.
 fn ranking([exx, eyy, gxy]: [f64; 3]) -> f64 {
-    let (middle, radius) = (0.5 * (exx + eyy), 0.5 * (exx - eyy).hypot(gxy));
+    let (middle, radius) = (0.5 * (exx + eyy), 0.5 * ((exx - eyy).powi(2) + gxy * gxy).sqrt());
     if middle < 0.0 { middle - radius } else { middle + radius }
 }
 
@@ -132,8 +136,10 @@ pub(crate) fn draw(what: &MapOf<'_>, style: &MapStyle) -> Result<Vec<u8>, Pictur
             }
     };
     let spots: Vec<&Spot> = what.answer.spots.iter().filter(on_map).collect();
-    let enlarged = enlarged_spots(what.board, &spots);
     let bounds = figure::bounds(&what.board.outline)?;
+    let scale = Page::arrange(bounds, 0).main.px_per_m;
+    let mut enlarged = enlarged_spots(what.board, &spots);
+    enlarged.retain(|spot| close_up_scale(what.board, spot) >= WORTH_ENLARGING * scale);
     let page = Page::arrange(bounds, enlarged.len());
     let mut canvas = Canvas::new(figure::side(PAGE_WIDTH), figure::side(page.height), PAPER)?;
 
@@ -175,7 +181,7 @@ impl Page {
         let gap = 24;
         let count = i32::try_from(n).unwrap_or(1).max(1);
         let each = (PAGE_WIDTH - 2 * MARGIN - (count - 1) * gap) / count;
-        let close_h = 380;
+        let close_h = CLOSE_UP_HEIGHT;
         let close_ups = (0..n)
             .map(|i| {
                 let x = MARGIN + i32::try_from(i).unwrap_or(0) * (each + gap);
@@ -213,18 +219,19 @@ fn heading(canvas: &mut Canvas, what: &MapOf<'_>, style: &MapStyle) -> Result<()
 fn paint(panel: &mut Panel, what: &MapOf<'_>, field: &Field, style: &MapStyle) {
     let board = what.board;
     panel.fill(&board.outline, FILM);
-    for support in &board.supports {
-        if let (Place::Area(region), SupportKind::Clamp { .. } | SupportKind::Simple) =
-            (&support.place, &support.kind)
-        {
-            panel.hatch(&region.intersection(&board.outline), LINE, 9.0);
-        }
-    }
     let full = style.full_scale;
     panel.triangles(&field.corners_m, |t, weights| {
         let colour = style.colours.colour(field.at(t, weights) / full);
         Some(if field.unranked[t] { mix(colour, FILM, 0.55) } else { colour })
     });
+    // Over the copper too: what a support holds does not strain.
+    for support in &board.supports {
+        if let (Place::Area(region), SupportKind::Clamp { .. } | SupportKind::Simple) =
+            (&support.place, &support.kind)
+        {
+            panel.hatch(&region.intersection(&board.outline), LINE, 9);
+        }
+    }
     copper_edges(panel, board, what.layer_index);
     for stiffener in &board.stiffeners {
         panel.outline(&stiffener.region, 1.0, mix(LINE, PAPER, 0.25));
@@ -279,8 +286,7 @@ fn close_up(
     field: &Field,
     (style, spot, spots): (&MapStyle, &Spot, &[&Spot]),
 ) -> Result<(), PictureError> {
-    let span = close_up_span(what.board, spot);
-    let px_per_m = f64::from(rect.w.min(rect.h)) / span;
+    let px_per_m = close_up_scale(what.board, spot);
     let view = View { rect, centre_m: [spot.x_m, spot.y_m], px_per_m };
     let mut panel = Panel::new(view, PAPER);
     paint(&mut panel, what, field, style);
@@ -306,6 +312,11 @@ fn close_up_span(board: &Board, spot: &Spot) -> f64 {
     let arm = arm.map(|a| 1.8 * a.width_m).fold(f64::INFINITY, f64::min);
     let size = figure::bounds(&board.outline).map_or(0.02, |[lo, hi]| (hi[0] - lo[0]).max(hi[1] - lo[1]));
     if arm.is_finite() { arm.clamp(0.02 * size, 0.5 * size) } else { 0.12 * size }
+}
+
+/// Pixels per metre of an enlarged place: close-ups are always wider than high.
+fn close_up_scale(board: &Board, spot: &Spot) -> f64 {
+    f64::from(CLOSE_UP_HEIGHT) / close_up_span(board, spot)
 }
 
 fn colour_bar(canvas: &mut Canvas, bar: Rect, style: &MapStyle) -> Result<(), PictureError> {
@@ -407,6 +418,48 @@ mod tests {
         let upper = draw(&of(Faces::One(Face::Upper)), &style(3e-3)).expect("a map");
         let wide = draw(&of(Faces::One(Face::Upper)), &style(3e-2)).expect("a map");
         assert!(lower != upper && upper != wide, "the maps do not differ");
+    }
+
+    #[test]
+    fn copper_under_a_clamp_is_hatched() {
+        let (board, answer) = (sample::board(), sample::answer());
+        let what = MapOf { board: &board, answer: &answer, layer_index: 1, faces: Faces::Worse };
+        let field = Field::of(&what).expect("a field");
+        let stripes = |board: &Board| {
+            let of = MapOf { board, ..what };
+            // The track's start, 4 mm inside the clamp.
+            let view = View {
+                rect: Rect { x: 0, y: 0, w: 60, h: 60 },
+                centre_m: [-3e-3, 0.35e-3],
+                px_per_m: 60.0 / 0.15e-3,
+            };
+            let mut panel = Panel::new(view, PAPER);
+            paint(&mut panel, &of, &field, &style(3e-3));
+            let mut page = Canvas::new(60, 60, PAPER).expect("a page");
+            panel.place(&mut page);
+            let (_, _, rgb) = sample::pixels(&page.png().expect("a picture"));
+            let mut colours = rgb;
+            colours.sort_unstable();
+            colours.dedup();
+            colours.len()
+        };
+        let mut free = board.clone();
+        free.supports.clear();
+        assert!(stripes(&board) > stripes(&free) + 2, "{} against {}", stripes(&board), stripes(&free));
+    }
+
+    #[test]
+    fn close_ups_that_hardly_magnify_are_left_out() {
+        let (mut board, answer) = (sample::board(), sample::answer());
+        let height = |board: &Board| {
+            let of = MapOf { board, answer: &answer, layer_index: 1, faces: Faces::Worse };
+            sample::pixels(&draw(&of, &style(3e-3)).expect("a map")).1
+        };
+        let with = height(&board);
+        // A close-up shows 1.8 arm widths: as wide as this it would be no larger than the map.
+        board.arms.iter_mut().for_each(|arm| arm.width_m = 20e-3);
+        let without = height(&board);
+        assert!(without + 300 < with, "close-ups are still there: {without} against {with}");
     }
 
     #[test]

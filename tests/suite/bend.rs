@@ -11,16 +11,16 @@ title = "Layered strip"
 [materials.film]
 like = "polyimide_film"
 youngs_modulus = "4 GPa"
-poisson_ratio = "0.000001"
+poisson_ratio = "0"
 [materials.glue]
 like = "adhesive_acrylic"
 youngs_modulus = "1.5 GPa"
-poisson_ratio = "0.000001"
+poisson_ratio = "0"
 [materials.foil]
 like = "copper_rolled_annealed"
 youngs_modulus = "117 GPa"
 youngs_modulus_span = ["60 GPa", "130 GPa"]
-poisson_ratio = "0.000001"
+poisson_ratio = "0"
 [shapes]
 strip = { rectangle = { from = ["0 mm", "-1 mm"], to = ["10 mm", "1 mm"] } }
 [outline]
@@ -152,17 +152,17 @@ title = "Two-ply strip"
 [materials.film]
 like = "polyimide_film"
 youngs_modulus = "4 GPa"
-poisson_ratio = "0.000001"
+poisson_ratio = "0"
 [materials.sheet]
 like = "fr4"
 youngs_modulus_1 = "24 GPa"
 youngs_modulus_2 = "24 GPa"
-poisson_ratio_12 = "0.000001"
+poisson_ratio_12 = "0"
 shear_modulus_12 = "12 GPa"
 [materials.glue]
 like = "transfer_tape_acrylic"
 youngs_modulus = "1 kPa"
-poisson_ratio = "0.000001"
+poisson_ratio = "0"
 [shapes]
 strip = { rectangle = { from = ["0 mm", "-1 mm"], to = ["10 mm", "1 mm"] } }
 [outline]

@@ -21,6 +21,8 @@ mod runs;
 #[cfg(test)]
 mod screens;
 #[cfg(test)]
+mod stopped;
+#[cfg(test)]
 mod swing;
 #[cfg(test)]
 mod tidy;

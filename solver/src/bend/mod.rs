@@ -150,14 +150,17 @@ fn answer(
     })?;
     told.stage("report", 1.0)?;
     let mut answer = tables(board, bond, &hinge, &wishes, &settled);
-    spots::fill(board, options, &settled, &mut answer);
-    maps::fill(board, &settled, &mut answer);
+    let span = || match options.modulus_span {
+        true => span::modulus_span(board, options, bond, &settled),
+        false => Ok(None),
+    };
+    let (span, ()) = rayon::join(span, || {
+        spots::fill(board, options, &settled, &mut answer);
+        maps::fill(board, &settled, &mut answer);
+    });
+    answer.modulus_span = span?;
     answer.swing = swing::swing(board, options, bond, &settled, told)?;
     spots::swing_ranges(&mut answer);
-    if options.modulus_span {
-        told.stage("copper modulus at both ends of its span", 1.0)?;
-        answer.modulus_span = span::modulus_span(board, options, bond, &settled)?;
-    }
     Ok(answer)
 }
 

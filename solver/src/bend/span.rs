@@ -1,7 +1,8 @@
 //! The worst spot with the copper modulus at both ends of its span.
 //!
-//! Foil moduli are disputed, so the figure is shown as a span. Both ends are solved on the first mesh of the board
-//! and applied as ratios to the settled strain: the ratio hardly depends on the mesh.
+//! Foil moduli are disputed, so the figure is shown as a span. Beyond [`LARGE`] triangles the three moduli are solved
+//! on a mesh of the program's own sizes and applied as ratios to the settled strain: the ratio hardly depends on the
+//! mesh.
 
 use super::state::{State, solve_loaded};
 use super::{BendOptions, mesh_error};
@@ -11,7 +12,8 @@ use crate::recover::{Spot, Trace, board_traces, recover_at, trace_values};
 use crate::result::{BondLimit, ModulusSpan};
 use crate::settle::Settled;
 use copperbend_mesh::board::{Board, Elastic, MaterialId, Value};
-use copperbend_mesh::triangulate::board_mesh;
+use copperbend_mesh::triangulate::{BoardMesh, board_mesh};
+use rayon::prelude::*;
 
 /// Meshes up to this many triangles serve for the ratios as they are.
 const LARGE: usize = 20_000;
@@ -28,38 +30,45 @@ pub(super) fn modulus_span(
     let moduli = span_of(&board.materials[material.0 as usize].elastic);
     let state = &settled.trial.extra;
     let coarse;
-    let mesh = if state.mesh.flat.triangles.len() <= LARGE || settled.sources.is_empty() {
-        &state.mesh
-    } else {
-        coarse = board_mesh(board, &[]).map_err(mesh_error)?;
-        &coarse
-    };
-    let hinge = Hinge::of(board);
-    let mut strain = [top.strain; 3];
-    let mut angle = [None; 3];
-    let mut seen = [0.0; 3];
-    let same_mesh = std::ptr::eq(mesh, &state.mesh);
-    for n in [1, 0, 2] {
-        if n != 1 && moduli[n] <= moduli[1] && moduli[n] >= moduli[1] {
-            (seen[n], angle[n]) = (seen[1], angle[1]);
-            continue;
+    let mut mesh = &state.mesh;
+    if mesh.flat.triangles.len() > LARGE {
+        coarse = plain_mesh(board)?;
+        if coarse.flat.triangles.len() < mesh.flat.triangles.len() {
+            mesh = &coarse;
         }
+    }
+    let hinge = Hinge::of(board);
+    let same_mesh = std::ptr::eq(mesh, &state.mesh);
+    let seen = |n: usize| -> Result<Seen, SolveError> {
         let known = (n == 1 && same_mesh).then_some(&settled.trial.solution);
         let varied = with_modulus(board, material, moduli[n] / moduli[1]);
         let own = board_model_about(&varied, mesh, bond, options.reference_z_m)?;
+        let solved;
         let solution = match known {
-            Some(solution) => solution.clone(),
-            None => solve_loaded(&varied, mesh, &own)?,
+            Some(solution) => solution,
+            None => {
+                solved = solve_loaded(&varied, mesh, &own)?;
+                &solved
+            }
         };
         let trace = &board_traces(&varied, mesh)[top.trace];
-        seen[n] = strain_near(&own.model, &solution, trace, top);
-        angle[n] = flap_motion(&varied, mesh, &hinge, &solution.displacement).map(|m| m.lift_rad);
-    }
-    for n in [0, 2] {
-        if seen[1] != 0.0 {
-            strain[n] = top.strain * seen[n] / seen[1];
-        }
-    }
+        let angle = flap_motion(&varied, mesh, &hinge, &solution.displacement).map(|m| m.lift_rad);
+        Ok(Seen { strain: strain_near(&own.model, solution, trace, top), angle })
+    };
+    // Where an end of the span is the value itself nothing is solved.
+    let varied = |n: &usize| *n == 1 || moduli[*n] < moduli[1] || moduli[*n] > moduli[1];
+    let wanted: Vec<usize> = (0..3).filter(varied).collect();
+    let found = wanted.par_iter().map(|&n| seen(n)).collect::<Vec<_>>();
+    let found: Vec<Seen> = found.into_iter().collect::<Result<_, _>>()?;
+    let of = |n: usize| wanted.iter().position(|&w| w == n).or(wanted.iter().position(|&w| w == 1));
+    let [low, used, high] = [0, 1, 2].map(|n| of(n).map_or_else(Seen::default, |k| found[k]));
+    let strain = [low, used, high]
+        .map(|end| if used.strain == 0.0 { top.strain } else { top.strain * (end.strain / used.strain) });
+    let own = flap_motion(board, &state.mesh, &hinge, &settled.trial.solution.displacement);
+    let angle = [low, used, high].map(|end| {
+        let ratio = if used.angle? == 0.0 { 1.0 } else { end.angle? / used.angle? };
+        own.map(|m| m.lift_rad * ratio)
+    });
     let flap_angle_rad = match angle {
         [Some(a), Some(b), Some(c)] => Some([a, b, c]),
         _ => None,
@@ -73,6 +82,23 @@ pub(super) fn modulus_span(
     }))
 }
 
+/// What one modulus gives.
+#[derive(Debug, Clone, Copy, Default)]
+struct Seen {
+    strain: f64,
+    angle: Option<f64>,
+}
+
+/// Triangles across an arm of the mesh for the ratios.
+const ACROSS_ARM: u32 = 12;
+
+/// The board's mesh at the program's own sizes, whatever finer ones the design wishes.
+fn plain_mesh(board: &Board) -> Result<BoardMesh, SolveError> {
+    let mut plain = board.clone();
+    (plain.mesh.coarse_m, plain.mesh.fine_m, plain.mesh.across_arm) = (None, None, ACROSS_ARM);
+    board_mesh(&plain, &[]).map_err(mesh_error)
+}
+
 /// Ranking strain of a trace at its node nearest to a spot.
 fn strain_near(model: &Model, solution: &Solution, trace: &Trace, top: &Spot) -> f64 {
     let gap = |node: u32| {
@@ -83,7 +109,9 @@ fn strain_near(model: &Model, solution: &Solution, trace: &Trace, top: &Spot) ->
     nodes.sort_unstable();
     let Some(nearest) = nodes.into_iter().min_by(|&a, &b| gap(a).total_cmp(&gap(b))) else { return 0.0 };
     let recovered = recover_at(model, solution, 1.0, &[nearest]);
-    let values = trace_values(model, &recovered, trace);
+    let touching = |&t: &u32| model.triangles[t as usize].contains(&nearest);
+    let near = trace.triangles.iter().copied().filter(touching).collect();
+    let values = trace_values(model, &recovered, &Trace { triangles: near, ..trace.clone() });
     values.iter().find(|value| value.0 == nearest).map_or(0.0, |value| value.2.strain)
 }
 

@@ -7,7 +7,7 @@ use super::membrane::Membrane;
 use super::plate::Plate;
 use super::{MID_SIDES, Matrix18, Rows, Vector18, double_area};
 use crate::laminate::Laminate;
-use nalgebra::{Matrix3, SMatrix, Vector3};
+use nalgebra::{Matrix3, SMatrix, Vector3, Vector6};
 
 /// Element freedom of each membrane freedom (u, v, tz of each node).
 pub(crate) const MEMBRANE: [usize; 9] = [0, 1, 5, 6, 7, 11, 12, 13, 17];
@@ -100,4 +100,20 @@ pub fn strain_operator(corners: &[[f64; 2]; 3], zeta: [f64; 3], scale: f64) -> S
         }
     }
     b
+}
+
+/// Generalised strains (e, k) at the three corners of a triangle that moves as `motion`; what
+/// [`strain_operator`] gives there, without the zeros.
+///
+/// `motion` in the element's axes, m and rad; `scale` as in [`strain_operator`].
+#[must_use]
+pub fn corner_strains(corners: &[[f64; 2]; 3], motion: &Vector18, scale: f64) -> [Vector6<f64>; 3] {
+    let (membrane, plate) = (Membrane::new(corners), Plate::new(corners));
+    let own = |freedoms: &[usize; 9]| freedoms.map(|i| motion[i]);
+    let (in_plane, bending) = (own(&MEMBRANE), own(&PLATE));
+    let times = |row: &[f64; 9], own: &[f64; 9]| row.iter().zip(own).map(|(b, u)| b * u).sum::<f64>();
+    [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]].map(|zeta| {
+        let (e, k) = (membrane.rows(&zeta, scale), plate.rows(&zeta));
+        Vector6::from_fn(|r, _| if r < 3 { times(&e[r], &in_plane) } else { times(&k[r - 3], &bending) })
+    })
 }

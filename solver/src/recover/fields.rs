@@ -9,7 +9,7 @@ use super::fit::mid_side_fit;
 use super::motion::Motion;
 use super::nodal::nodal_fit;
 use super::rank::rotate;
-use super::topology::Topology;
+use super::topology::{Around, Topology};
 use crate::element::{self, Local};
 use crate::laminate::Laminate;
 use crate::model::Model;
@@ -126,8 +126,7 @@ fn own_strains(model: &Model, source: &impl Motion, triangle: usize) -> Own {
     let local = element::local(nodes.map(|node| model.nodes_m[node]), axis);
     let motion = source.of_triangle(model, triangle, &local);
     let Local { corners, triad } = local;
-    let at = |zeta| element::shell::strain_operator(&corners, zeta, 1.0) * motion;
-    let raw = [at([1.0, 0.0, 0.0]), at([0.0, 1.0, 0.0]), at([0.0, 0.0, 1.0])];
+    let raw = element::shell::corner_strains(&corners, &motion, 1.0);
     let [p, q, r] = corners;
     let area_m2 = 0.5 * ((q[0] - p[0]) * (r[1] - p[1]) - (r[0] - p[0]) * (q[1] - p[1])).abs();
     Own { triad, raw, area_m2 }
@@ -147,7 +146,7 @@ pub fn recover(model: &Model, source: &impl Motion, thermal_factor: f64) -> Reco
     recovered
 }
 
-/// Strains recovered at a few nodes only, the same to the last bit as [`recover`] gives there; elsewhere zero.
+/// Strains recovered at a few nodes only, the same to the last bit as [`recover`] gives there; elsewhere nothing.
 ///
 /// Singular points and errors are left out. `nodes`: sorted.
 pub(crate) fn recover_at(
@@ -156,7 +155,33 @@ pub(crate) fn recover_at(
     thermal_factor: f64,
     nodes: &[u32],
 ) -> Recovered {
-    let (mut recovered, _) = gather(model, source, thermal_factor);
+    let around = Around::new(model.nodes_m.len(), &model.triangles);
+    let ring = |nodes: &[u32]| {
+        let mut triangles: Vec<u32> = nodes.iter().flat_map(|&n| around.of(n)).copied().collect();
+        triangles.sort_unstable();
+        triangles.dedup();
+        let mut reached: Vec<u32> = triangles.iter().flat_map(|&t| model.triangles[t as usize]).collect();
+        reached.sort_unstable();
+        reached.dedup();
+        (triangles, reached)
+    };
+    // Fits look at the triangles of two rings, and so at the zones of all nodes of the first.
+    let (_, reached) = ring(nodes);
+    let (triangles, grouped) = ring(&reached);
+    let own: Vec<Own> = triangles.par_iter().map(|&t| own_strains(model, source, t as usize)).collect();
+    let n = model.triangles.len();
+    let mut recovered = Recovered {
+        raw: vec![[Vector6::zeros(); 3]; n],
+        triad: vec![Matrix3::identity(); n],
+        area_m2: vec![0.0; n],
+        thermal_factor,
+        ..Recovered::default()
+    };
+    for (&t, own) in triangles.iter().zip(&own) {
+        let t = t as usize;
+        (recovered.raw[t], recovered.triad[t], recovered.area_m2[t]) = (own.raw, own.triad, own.area_m2);
+    }
+    group(model, &around, &grouped, &mut recovered);
     let wanted = |&z: &usize| nodes.binary_search(&recovered.zone_nodes[z].node).is_ok();
     let few: Vec<usize> = (0..recovered.zone_nodes.len()).filter(wanted).collect();
     fit(model, source, &mut recovered, &few);
@@ -165,9 +190,10 @@ pub(crate) fn recover_at(
 
 /// The triangles' own strains, sorted into zone-nodes.
 fn gather(model: &Model, source: &impl Motion, thermal_factor: f64) -> (Recovered, Topology) {
-    let own: Vec<Own> =
-        (0..model.triangles.len()).into_par_iter().map(|t| own_strains(model, source, t)).collect();
-    let topology = Topology::new(model.nodes_m.len(), &model.triangles);
+    let strains = || -> Vec<Own> {
+        (0..model.triangles.len()).into_par_iter().map(|t| own_strains(model, source, t)).collect()
+    };
+    let (own, topology) = rayon::join(strains, || Topology::new(model.nodes_m.len(), &model.triangles));
     let mut recovered = Recovered {
         raw: own.iter().map(|own| own.raw).collect(),
         triad: own.iter().map(|own| own.triad).collect(),
@@ -175,7 +201,8 @@ fn gather(model: &Model, source: &impl Motion, thermal_factor: f64) -> (Recovere
         thermal_factor,
         ..Recovered::default()
     };
-    group(model, &topology, &mut recovered);
+    let all: Vec<u32> = (0_u32..).take(model.nodes_m.len()).collect();
+    group(model, &topology.around, &all, &mut recovered);
     (recovered, topology)
 }
 
@@ -207,39 +234,48 @@ pub(crate) fn zone(model: &Model, triangle: u32) -> u32 {
 /// Cosine of the sharpest fold that still counts as one surface (20 degrees).
 const COS_FOLD: f64 = 0.939_692_620_785_908_4;
 
-/// Sorts the corners at each node into zones of the same laminate and direction.
-fn group(model: &Model, topology: &Topology, recovered: &mut Recovered) {
+/// Nodes a thread takes at a time.
+const CHUNK: usize = 512;
+
+/// Sorts the corners at some nodes into zones of the same laminate and direction. `nodes`: sorted.
+fn group(model: &Model, around: &Around, nodes: &[u32], recovered: &mut Recovered) {
+    let at = |&node: &u32| zones_at(model, around.of(node), node, &recovered.triad);
+    let found: Vec<Vec<ZoneNode>> =
+        nodes.par_chunks(CHUNK).map(|chunk| chunk.iter().flat_map(at).collect()).collect();
+    recovered.zone_nodes = Vec::with_capacity(found.iter().map(Vec::len).sum());
+    recovered.zone_nodes.extend(found.into_iter().flatten());
     recovered.corner = vec![[0; 3]; model.triangles.len()];
-    for node in (0_u32..).take(model.nodes_m.len()) {
-        let mut here: Vec<ZoneNode> = Vec::new();
-        for &triangle in topology.around(node) {
-            let t = triangle as usize;
-            let corner = (0_u8..3).find(|&c| model.triangles[t][c as usize] == node).unwrap_or(0);
-            let zone = zone(model, triangle);
-            let normal = recovered.triad[t].row(2);
-            match here.iter_mut().find(|own| own.zone == zone && own.triad.row(2).dot(&normal) > COS_FOLD) {
-                Some(own) => own.triangles.push((triangle, corner)),
-                None => here.push(ZoneNode {
-                    node,
-                    zone,
-                    laminate: model.laminate_of[t],
-                    triangles: vec![(triangle, corner)],
-                    triad: recovered.triad[t],
-                    strain: Vector6::zeros(),
-                    second: Vector6::zeros(),
-                    mean: Vector6::zeros(),
-                }),
-            }
-        }
-        here.sort_by_key(|own| own.zone);
-        for own in here {
-            let index = u32::try_from(recovered.zone_nodes.len()).unwrap_or(u32::MAX);
-            for &(triangle, corner) in &own.triangles {
-                recovered.corner[triangle as usize][corner as usize] = index;
-            }
-            recovered.zone_nodes.push(own);
+    for (index, own) in (0_u32..).zip(&recovered.zone_nodes) {
+        for &(triangle, corner) in &own.triangles {
+            recovered.corner[triangle as usize][corner as usize] = index;
         }
     }
+}
+
+/// The zones at one node, sorted.
+fn zones_at(model: &Model, around: &[u32], node: u32, triads: &[Matrix3<f64>]) -> Vec<ZoneNode> {
+    let mut here: Vec<ZoneNode> = Vec::new();
+    for &triangle in around {
+        let t = triangle as usize;
+        let corner = (0_u8..3).find(|&c| model.triangles[t][c as usize] == node).unwrap_or(0);
+        let zone = zone(model, triangle);
+        let normal = triads[t].row(2);
+        match here.iter_mut().find(|own| own.zone == zone && own.triad.row(2).dot(&normal) > COS_FOLD) {
+            Some(own) => own.triangles.push((triangle, corner)),
+            None => here.push(ZoneNode {
+                node,
+                zone,
+                laminate: model.laminate_of[t],
+                triangles: vec![(triangle, corner)],
+                triad: triads[t],
+                strain: Vector6::zeros(),
+                second: Vector6::zeros(),
+                mean: Vector6::zeros(),
+            }),
+        }
+    }
+    here.sort_by_key(|own| own.zone);
+    here
 }
 
 fn mean(recovered: &Recovered, zone_node: usize) -> Vector6<f64> {

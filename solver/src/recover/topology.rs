@@ -1,5 +1,7 @@
 //! Who touches whom: triangles at a node, triangles at an edge.
 
+use rayon::prelude::*;
+
 /// An edge of the mesh.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Edge {
@@ -11,19 +13,15 @@ pub struct Edge {
     pub second: Option<u32>,
 }
 
-/// Neighbours of a triangle mesh.
+/// Triangles by node.
 #[derive(Debug, Clone, Default)]
-pub struct Topology {
+pub struct Around {
     start: Vec<u32>,
     touching: Vec<u32>,
-    /// Every edge once, sorted by its lower and higher node.
-    pub edges: Vec<Edge>,
 }
 
-impl Topology {
-    /// Neighbours of the given triangles among `n_nodes` nodes.
-    ///
-    /// Limits: at an edge shared by more than two triangles only the first two are kept.
+impl Around {
+    /// Sorts the given triangles to their nodes, `n_nodes` in all.
     #[must_use]
     pub fn new(n_nodes: usize, triangles: &[[u32; 3]]) -> Self {
         let mut start = vec![0_u32; n_nodes + 1];
@@ -41,13 +39,38 @@ impl Topology {
                 fill[node as usize] += 1;
             }
         }
-        Self { start, touching, edges: edges(triangles) }
+        Self { start, touching }
+    }
+
+    /// Triangles that touch a node, in increasing order.
+    #[must_use]
+    pub fn of(&self, node: u32) -> &[u32] {
+        &self.touching[self.start[node as usize] as usize..self.start[node as usize + 1] as usize]
+    }
+}
+
+/// Neighbours of a triangle mesh.
+#[derive(Debug, Clone, Default)]
+pub struct Topology {
+    /// Triangles by node.
+    pub around: Around,
+    /// Every edge once, sorted by its lower and higher node.
+    pub edges: Vec<Edge>,
+}
+
+impl Topology {
+    /// Neighbours of the given triangles among `n_nodes` nodes.
+    ///
+    /// Limits: at an edge shared by more than two triangles only the first two are kept.
+    #[must_use]
+    pub fn new(n_nodes: usize, triangles: &[[u32; 3]]) -> Self {
+        Self { around: Around::new(n_nodes, triangles), edges: edges(triangles) }
     }
 
     /// Triangles that touch a node, in increasing order.
     #[must_use]
     pub fn around(&self, node: u32) -> &[u32] {
-        &self.touching[self.start[node as usize] as usize..self.start[node as usize + 1] as usize]
+        self.around.of(node)
     }
 }
 
@@ -58,7 +81,7 @@ fn edges(triangles: &[[u32; 3]]) -> Vec<Edge> {
             halves.push(([p.min(q), p.max(q)], triangle, [p, q]));
         }
     }
-    halves.sort_unstable();
+    halves.par_sort_unstable();
     halves
         .chunk_by(|one, other| one.0 == other.0)
         .map(|same| Edge { nodes: same[0].2, first: same[0].1, second: same.get(1).map(|half| half.1) })

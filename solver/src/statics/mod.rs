@@ -28,7 +28,7 @@ use crate::model::{LoadCase, Model, Solution};
 use nalgebra::{Vector3, Vector6};
 use pair::Pair6;
 use rayon::prelude::*;
-use residual::{Forces, State};
+use residual::{Forces, State, Wanted};
 use std::time::Instant;
 
 /// Relative correction at which a solution is settled.
@@ -40,8 +40,8 @@ const MOST_REFINEMENTS: u32 = 30;
 /// Share of the work of moving the supports below which strain energy is rounding.
 const ENERGY_FLOOR: f64 = 1e-18;
 
-/// Load cases solved together.
-const GROUP: usize = 4;
+/// Load cases solved together: as many as one board needs, so that factor and element matrices are read once.
+const GROUP: usize = 8;
 
 /// A model with its stiffness factored: ready for any number of load cases.
 #[derive(Debug)]
@@ -67,6 +67,15 @@ pub struct Seconds {
     pub assembly: f64,
     /// Numeric factor.
     pub factor: f64,
+}
+
+/// A solved load case.
+#[derive(Debug, Clone)]
+pub struct Solved {
+    /// Displacements.
+    pub solution: Solution,
+    /// What the supports exert, by node in ascending order.
+    pub reactions: Vec<Reaction>,
 }
 
 /// Force and moment that a support exerts.
@@ -144,16 +153,34 @@ impl<'m> Prepared<'m> {
     /// [`SolveError::Inaccurate`] if two refinements do not gain tenfold, [`SolveError::Model`] for loads that
     /// do not fit the model.
     pub fn solve(&self, cases: &[LoadCase]) -> Result<Vec<Solution>, SolveError> {
+        let all = self.solve_within(cases, &vec![SETTLED; cases.len()])?;
+        Ok(all.into_iter().map(|solved| solved.solution).collect())
+    }
+
+    /// Solves all load cases, each refined until a correction is below its own wish; with what the supports exert.
+    ///
+    /// A correction is about as large as the error before it, and its own error smaller by the same ratio again.
+    ///
+    /// # Errors
+    /// As [`Self::solve`].
+    pub fn solve_within(&self, cases: &[LoadCase], wishes: &[f64]) -> Result<Vec<Solved>, SolveError> {
         for case in cases {
             check_case(self.model, case)?;
         }
+        let wished = |k: usize| wishes.get(k).copied().unwrap_or(SETTLED);
+        let wanted: Vec<(&LoadCase, f64)> = cases.iter().enumerate().map(|(k, c)| (c, wished(k))).collect();
         let mut solutions = Vec::with_capacity(cases.len());
-        for group in cases.chunks(GROUP) {
-            let mut runs: Vec<Run<'_>> = group.par_iter().map(|case| Run::new(self, case)).collect();
+        for group in wanted.chunks(GROUP) {
+            let mut runs: Vec<Run<'_>> =
+                group.par_iter().map(|&(case, wish)| Run::new(self, case, wish)).collect();
+            self.rebalance(&mut runs.iter_mut().collect::<Vec<_>>());
             while runs.iter().any(|run| !run.done) {
                 self.step(&mut runs)?;
             }
-            solutions.extend(runs.iter().map(|run| self.solution(run)));
+            solutions.extend(runs.iter().map(|run| Solved {
+                solution: self.solution(run),
+                reactions: self.reactions_from(&run.loads, &run.forces),
+            }));
         }
         Ok(solutions)
     }
@@ -173,7 +200,28 @@ impl<'m> Prepared<'m> {
         self.layout.structure.solve(&self.factor, &mut rhs, active.len()).map_err(|e| refused(&e))?;
         let parts = active.par_iter_mut().zip(rhs.par_chunks_exact(n.max(1)));
         // All outcomes are gathered first, so that of several errors the same one is told every time.
-        parts.map(|(run, step)| run.advance(self, step)).collect::<Vec<_>>().into_iter().collect()
+        parts
+            .map(|(run, step)| run.advance(self, step))
+            .collect::<Vec<_>>()
+            .into_iter()
+            .collect::<Result<(), _>>()?;
+        self.rebalance(&mut active);
+        Ok(())
+    }
+
+    /// Internal forces and residuals of several runs from their states.
+    fn rebalance(&self, runs: &mut [&mut Run<'_>]) {
+        let mut wanted: Vec<Wanted<'_>> = runs
+            .iter_mut()
+            .map(|run| {
+                let run = &mut **run;
+                Wanted { state: &run.state, case: run.case, forces: &mut run.forces }
+            })
+            .collect();
+        self.balance().fill(&mut wanted);
+        for run in runs {
+            self.balance().residual(&run.loads, &run.forces, &mut run.residual);
+        }
     }
 
     fn solution(&self, run: &Run<'_>) -> Solution {
@@ -215,7 +263,10 @@ impl<'m> Prepared<'m> {
     pub fn reactions(&self, case: &LoadCase, solution: &Solution) -> Vec<Reaction> {
         let state = state_of(solution);
         let forces = self.balance().forces(&state, case);
-        let loads = self.balance().block_loads(case);
+        self.reactions_from(&self.balance().block_loads(case), &forces)
+    }
+
+    fn reactions_from(&self, loads: &[Vector6<f64>], forces: &Forces) -> Vec<Reaction> {
         let blocks = &self.model.freedoms.blocks;
         let mut told = vec![false; blocks.len()];
         let mut reactions = Vec::new();
@@ -225,7 +276,7 @@ impl<'m> Prepared<'m> {
                 continue;
             }
             told[block] = true;
-            let mut force = -self.balance().imbalance(block, &loads, &forces);
+            let mut force = -self.balance().imbalance(block, loads, forces);
             for c in (0..6).filter(|&c| !blocks[block].held[c]) {
                 force[c] = 0.0;
             }
@@ -264,17 +315,18 @@ pub fn strained_motion(
     local: &crate::element::Local,
     triangle: usize,
 ) -> Vector18 {
-    let corner = |node: u32| Pair6 {
+    let corners = model.triangles[triangle].map(|node| Pair6 {
         leading: solution.displacement[node as usize],
         trailing: solution.trailing.get(node as usize).copied().unwrap_or_default(),
-    };
-    residual::strained(model, local, triangle, corner)
+    });
+    residual::strained(model, local, triangle, [&corners[0], &corners[1], &corners[2]])
 }
 
 fn state_of(solution: &Solution) -> State {
     let pairs = solution.displacement.iter().zip(&solution.trailing);
     let nodes = pairs.map(|(&leading, &trailing)| Pair6 { leading, trailing }).collect();
-    State { blocks: Vec::new(), nodes }
+    let still = solution.displacement.iter().all(|d| d.amax() == 0.0);
+    State { blocks: Vec::new(), nodes, still }
 }
 
 /// One load case on its way to the solution.
@@ -285,6 +337,8 @@ struct Run<'c> {
     state: State,
     forces: Forces,
     residual: Vec<f64>,
+    /// Correction below which the run is done.
+    wish: f64,
     /// Work of the first residual on the first solve: the scale of energy.
     work: f64,
     solved: bool,
@@ -293,44 +347,37 @@ struct Run<'c> {
 }
 
 impl<'c> Run<'c> {
-    fn new(prepared: &Prepared<'_>, case: &'c LoadCase) -> Self {
+    fn new(prepared: &Prepared<'_>, case: &'c LoadCase, wish: f64) -> Self {
         let state = State::at_supports(prepared.model, case.prescribed_factor);
         let loads = prepared.balance().block_loads(case);
-        let mut run = Self {
+        Self {
             case,
             loads,
             state,
             forces: Forces::default(),
             residual: vec![0.0; prepared.n_unknowns()],
+            wish,
             work: 0.0,
             solved: false,
             corrections: Vec::new(),
             done: false,
-        };
-        run.balance(prepared);
-        run
+        }
     }
 
-    fn balance(&mut self, prepared: &Prepared<'_>) {
-        self.forces = prepared.balance().forces(&self.state, self.case);
-        prepared.balance().residual(&self.loads, &self.forces, &mut self.residual);
-    }
-
-    /// Takes one solve of the residual: the first is the plain solution, later ones correct it.
+    /// Takes one solve of the residual: the first is the plain solution, later ones correct it. Forces and residual
+    /// still are those of the state before.
     fn advance(&mut self, prepared: &Prepared<'_>, step: &[f64]) -> Result<(), SolveError> {
         let work: f64 = step.iter().zip(&self.residual).map(|(a, b)| a * b).sum();
         let moved = prepared.balance().correct(&mut self.state, step, prepared.half_size);
         if !self.solved {
             self.solved = true;
             self.work = work;
-            self.balance(prepared);
             return Ok(());
         }
         let energy = self.forces.quadratic.max(ENERGY_FLOOR * self.work);
         let correction = ratio(moved, self.state.squared_norm(prepared.half_size)).max(ratio(work, energy));
         self.corrections.push(correction);
-        self.balance(prepared);
-        self.done = correction < SETTLED;
+        self.done = correction < self.wish;
         let n = self.corrections.len();
         let stuck = n >= 3 && correction > 0.1 * self.corrections[n - 3];
         if !self.done && (stuck || !correction.is_finite() || n >= MOST_REFINEMENTS as usize) {

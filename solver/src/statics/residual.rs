@@ -18,6 +18,17 @@ const CHUNK: usize = 512;
 pub(super) struct State {
     pub(super) blocks: Vec<Pair6>,
     pub(super) nodes: Vec<Pair6>,
+    /// Every node at exactly zero: no triangle need be multiplied.
+    pub(super) still: bool,
+}
+
+/// One load case whose internal forces are wanted.
+#[derive(Debug)]
+pub(super) struct Wanted<'a> {
+    pub(super) state: &'a State,
+    pub(super) case: &'a LoadCase,
+    /// Filled; its memory is used again.
+    pub(super) forces: &'a mut Forces,
 }
 
 /// Internal forces on the corners of every triangle (global axes, thermal part included), and energies.
@@ -40,7 +51,8 @@ impl State {
                 state.leading[c] = factor * block.value[c];
             }
         }
-        let mut state = Self { blocks, nodes: Vec::new() };
+        let still = blocks.iter().all(|block| block.leading.amax() == 0.0);
+        let mut state = Self { blocks, nodes: Vec::new(), still };
         state.update(model);
         state
     }
@@ -61,16 +73,15 @@ pub(super) fn strained(
     model: &Model,
     local: &element::Local,
     triangle: usize,
-    node: impl Fn(u32) -> Pair6,
+    corners: [&Pair6; 3],
 ) -> Vector18 {
     let ids = model.triangles[triangle];
     let origin = model.nodes_m[ids[0] as usize];
-    let base = node(ids[0]);
     let mut d = Vector18::zeros();
     for a in 1..3 {
         let p = model.nodes_m[ids[a] as usize];
         let arm = [p[0] - origin[0], p[1] - origin[1], p[2] - origin[2]];
-        let motion = relative(&node(ids[a]), &base, &arm);
+        let motion = relative(corners[a], corners[0], &arm);
         for (i, value) in motion.iter().enumerate() {
             d[6 * a + i] = *value;
         }
@@ -78,21 +89,31 @@ pub(super) fn strained(
     if local.is_global() { d } else { local.vector_to_local(&d) }
 }
 
-/// `K d` with the packed upper triangle; the first six entries of d are zero.
-fn product(packed: &[f64], d: &Vector18) -> Vector18 {
-    let mut f = Vector18::zeros();
+/// Columns 6 to 17 of an element matrix, whole: the first corner never moves against itself.
+type Columns = [[f64; 18]; 12];
+
+/// Unpacks the upper triangle, so that one matrix serves several load cases.
+fn unpack(packed: &[f64], columns: &mut Columns) {
     for i in 0..18 {
         let row = &packed[packed_row(i) + i..packed_row(i) + 18];
-        let mut sum = 0.0;
-        for (j, k) in (i..18).zip(row).skip(6usize.saturating_sub(i)) {
-            sum += k * d[j];
-            if j > i {
-                f[j] += k * d[i];
+        for (j, &k) in (i..18).zip(row).skip(6usize.saturating_sub(i)) {
+            columns[j - 6][i] = k;
+            if i >= 6 {
+                columns[i - 6][j] = k;
             }
         }
-        f[i] += sum;
     }
-    f
+}
+
+/// `K d`; the first six entries of d are zero.
+fn product(columns: &Columns, d: &Vector18) -> Vector18 {
+    let mut f = [0.0; 18];
+    for (column, &own) in columns.iter().zip(&d.as_slice()[6..]) {
+        for (sum, k) in f.iter_mut().zip(column) {
+            *sum += k * own;
+        }
+    }
+    Vector18::from(f)
 }
 
 /// What a residual needs.
@@ -114,32 +135,76 @@ impl Balance<'_> {
 
     /// Internal forces of one state.
     pub(super) fn forces(&self, state: &State, case: &LoadCase) -> Forces {
-        let n = self.model.triangles.len();
-        let mut corners = vec![[0.0; 18]; n];
-        let parts: Vec<[f64; 2]> = corners
-            .par_chunks_mut(CHUNK)
-            .enumerate()
-            .map(|(chunk, out)| {
-                let mut sums = [0.0; 2];
-                for (k, out) in out.iter_mut().enumerate() {
-                    let [quadratic, thermal] = self.triangle_forces(CHUNK * chunk + k, state, case, out);
-                    sums[0] += quadratic;
-                    sums[1] += thermal;
-                }
-                sums
-            })
-            .collect();
-        let sum = |i: usize| parts.iter().map(|p| p[i]).sum();
-        Forces { corners, quadratic: sum(0), thermal: sum(1) }
+        let mut forces = Forces::default();
+        self.fill(&mut [Wanted { state, case, forces: &mut forces }]);
+        forces
     }
 
-    fn triangle_forces(&self, e: usize, state: &State, case: &LoadCase, out: &mut [f64; 18]) -> [f64; 2] {
-        if self.elements.rigid[e] {
-            return [0.0; 2];
+    /// Internal forces of several states at once: every element matrix is read once for all of them.
+    pub(super) fn fill(&self, wanted: &mut [Wanted<'_>]) {
+        let n = self.model.triangles.len();
+        let cases: Vec<(&State, &LoadCase)> = wanted.iter().map(|w| (w.state, w.case)).collect();
+        let mut chunks: Vec<Vec<&mut [[f64; 18]]>> = (0..n.div_ceil(CHUNK)).map(|_| Vec::new()).collect();
+        for w in wanted.iter_mut() {
+            w.forces.corners.resize(n, [0.0; 18]);
+            for (chunk, part) in chunks.iter_mut().zip(w.forces.corners.chunks_mut(CHUNK)) {
+                chunk.push(part);
+            }
         }
+        let parts: Vec<Vec<[f64; 2]>> = chunks
+            .into_par_iter()
+            .enumerate()
+            .map(|(chunk, mut outs)| self.chunk_forces(CHUNK * chunk, &cases, &mut outs))
+            .collect();
+        for (k, w) in wanted.iter_mut().enumerate() {
+            let sum = |i: usize| parts.iter().map(|p| p[k][i]).sum();
+            (w.forces.quadratic, w.forces.thermal) = (sum(0), sum(1));
+        }
+    }
+
+    /// Forces of the triangles from `first` on, for every case; energies of each case.
+    fn chunk_forces(
+        &self,
+        first: usize,
+        cases: &[(&State, &LoadCase)],
+        outs: &mut [&mut [[f64; 18]]],
+    ) -> Vec<[f64; 2]> {
+        let mut sums = vec![[0.0; 2]; cases.len()];
+        let len = outs.first().map_or(0, |out| out.len());
+        let still = cases.iter().all(|(state, _)| state.still);
+        let mut columns: Columns = [[0.0; 18]; 12];
+        for k in 0..len {
+            let e = first + k;
+            if self.elements.rigid[e] {
+                outs.iter_mut().for_each(|out| out[k] = [0.0; 18]);
+                continue;
+            }
+            if !still {
+                unpack(&self.elements.stiffness[PACKED * e..PACKED * (e + 1)], &mut columns);
+            }
+            for (((state, case), out), sum) in cases.iter().zip(outs.iter_mut()).zip(&mut sums) {
+                let [quadratic, thermal] = self.triangle_forces(e, &columns, (state, case), &mut out[k]);
+                sum[0] += quadratic;
+                sum[1] += thermal;
+            }
+        }
+        sums
+    }
+
+    fn triangle_forces(
+        &self,
+        e: usize,
+        columns: &Columns,
+        (state, case): (&State, &LoadCase),
+        out: &mut [f64; 18],
+    ) -> [f64; 2] {
         let local = &self.elements.local[e];
-        let d = strained(self.model, local, e, |node| state.nodes[node as usize]);
-        let mut f = product(&self.elements.stiffness[PACKED * e..PACKED * (e + 1)], &d);
+        let (mut d, mut f) = (Vector18::zeros(), Vector18::zeros());
+        if !state.still {
+            let corners = self.model.triangles[e].map(|node| &state.nodes[node as usize]);
+            d = strained(self.model, local, e, corners);
+            f = product(columns, &d);
+        }
         let quadratic = d.dot(&f);
         let mut thermal = 0.0;
         let laminate = &self.model.laminates[self.model.laminate_of[e] as usize];
@@ -183,16 +248,26 @@ impl Balance<'_> {
 
     /// Residual over the free unknowns, in elimination order.
     pub(super) fn residual(&self, loads: &[Vector6<f64>], forces: &Forces, out: &mut [f64]) {
-        let blocks = &self.layout.blocks;
-        let of = |vertex: usize| self.imbalance(blocks[vertex] as usize, loads, forces);
-        let all: Vec<Vector6<f64>> = (0..blocks.len()).into_par_iter().with_min_len(CHUNK).map(of).collect();
-        let structure = &self.layout.structure;
-        for (p, &vertex) in structure.order().iter().enumerate() {
-            let first = structure.first()[p] as usize;
-            for (k, &c) in self.layout.free(vertex as usize).iter().enumerate() {
-                out[first + k] = all[vertex as usize][usize::from(c)];
-            }
+        let (structure, blocks) = (&self.layout.structure, &self.layout.blocks);
+        let first = structure.first();
+        let n = structure.order().len();
+        let mut parts: Vec<&mut [f64]> = Vec::with_capacity(n.div_ceil(CHUNK));
+        let mut rest = out;
+        for from in (0..n).step_by(CHUNK) {
+            let (part, tail) = rest.split_at_mut((first[n.min(from + CHUNK)] - first[from]) as usize);
+            parts.push(part);
+            rest = tail;
         }
+        parts.into_par_iter().enumerate().for_each(|(chunk, part)| {
+            let from = CHUNK * chunk;
+            for (p, &vertex) in (from..).zip(&structure.order()[from..n.min(from + CHUNK)]) {
+                let own = self.imbalance(blocks[vertex as usize] as usize, loads, forces);
+                let start = (first[p] - first[from]) as usize;
+                for (k, &c) in self.layout.free(vertex as usize).iter().enumerate() {
+                    part[start + k] = own[usize::from(c)];
+                }
+            }
+        });
     }
 
     /// Adds a correction to a state; returns its squared displacement norm.
@@ -205,11 +280,16 @@ impl Balance<'_> {
             let first = structure.first()[p] as usize;
             let block = self.layout.blocks[vertex as usize] as usize;
             for (k, &c) in self.layout.free(vertex as usize).iter().enumerate() {
-                let value = correction[first + k];
-                state.blocks[block].add(usize::from(c), value);
-                increments[block][usize::from(c)] = value;
+                increments[block][usize::from(c)] = correction[first + k];
             }
         }
+        let pairs = state.blocks.par_iter_mut().with_min_len(CHUNK).zip(&increments);
+        pairs.zip(&self.model.freedoms.blocks).for_each(|((own, more), block)| {
+            for c in (0..6).filter(|&c| !block.held[c]) {
+                own.add(c, more[c]);
+            }
+        });
+        state.still = false;
         state.update(self.model);
         let of = |follow: &crate::freedoms::Follow| {
             let q = &increments[follow.block as usize];

@@ -306,6 +306,25 @@ fn refinement_recovers_a_strip_of_two_thousand_triangle_lengths() {
     assert!(solution.last_correction < SETTLED, "{}", solution.last_correction);
 }
 
+/// The condition of a bent strip grows with the fourth power of length over triangle size: at 8000 lengths a
+/// correction is no better than what it corrects.
+#[test]
+fn strip_beyond_doubles_is_refused_with_its_figures() {
+    let n = 8_000;
+    let plies = vec![ply(-30e-6, 20e-6, 4e9, 0.0), ply(20e-6, 50e-6, 117e9, 0.0)];
+    let mut model = strip(0.1e-3 * n as f64, 0.1e-3, n, 1, plies);
+    for node in column(1, 0) {
+        model.freedoms.clamp(node);
+    }
+    let case = end_load(&model, n, 1, &down(1e-6));
+    let refused = Prepared::new(&model).unwrap().solve(std::slice::from_ref(&case));
+    let Err(SolveError::Inaccurate { correction, length_over_size }) = refused else {
+        panic!("an answer without digits was handed out: {refused:?}");
+    };
+    assert!(correction > 1e-3, "the last correction: {correction}");
+    assert!((length_over_size / 8000.0 - 1.0).abs() < 1e-3, "length over size: {length_over_size}");
+}
+
 #[test]
 fn reference_plane_does_not_matter_where_the_element_is_exact() {
     // Pure end moment and heating on an unsymmetric stack bend the strip to a constant curvature, which every

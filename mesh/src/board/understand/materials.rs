@@ -113,7 +113,8 @@ impl Builder<'_> {
     ) -> Option<Option<Value>> {
         let Some(given) = given else { return Some(like.cloned()) };
         let v = si(self.take(given)?);
-        let signed = matches!(name, "expansion" | "expansion_1" | "expansion_2" | "glass_point");
+        let signed = name.starts_with("poisson_ratio")
+            || matches!(name, "expansion" | "expansion_1" | "expansion_2" | "glass_point");
         if !signed && v <= 0.0 {
             self.faults.add(&given.span, format!("{name} must be above 0"), T::wanted());
             return None;
@@ -217,9 +218,13 @@ impl Builder<'_> {
             }
             (e_pa.lo, e_pa.hi) = (lo, hi);
         }
-        if nu.v >= 0.5 {
+        if !(nu.v > -1.0 && nu.v < 0.5) {
             let at = e.poisson_ratio.as_ref().map_or(entry.span.clone(), |g| g.span.clone());
-            self.faults.add(&at, "poisson_ratio must be below 0.5", "rubbery materials have 0.45 to 0.499");
+            self.faults.add(
+                &at,
+                "poisson_ratio must be above -1 and below 0.5",
+                "films and foils have 0.3 to 0.4, rubbery materials 0.45 to 0.499, hand formulas 0",
+            );
             return None;
         }
         Some(Elastic::Isotropic { e_pa, nu })

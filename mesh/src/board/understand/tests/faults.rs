@@ -416,6 +416,21 @@ fn materials_and_tapes_are_checked() {
     fault_at(
         STRIP,
         base,
+        &own("like = \"polyimide_film\"\npoisson_ratio = -1"),
+        "poisson_ratio",
+        ["above -1", "hand formulas"],
+    );
+    // Hand formulas of beams leave sideways contraction out; foams and folded sheets may have less than none.
+    for allowed in ["0", "-0.3", "0.499"] {
+        board(&STRIP.replacen(
+            base,
+            &own(&format!("like = \"polyimide_film\"\npoisson_ratio = \"{allowed}\"")),
+            1,
+        ));
+    }
+    fault_at(
+        STRIP,
+        base,
         &own("like = \"polyimide_film\"\nyoungs_modulus_1 = \"3 GPa\"\npoisson_ratio = 0.3"),
         "[materials.m]",
         ["with and without direction", "_1"],
