@@ -102,7 +102,8 @@ fn maps_have_their_size_and_show_the_sign() {
     // The push lifts the end: the copper on top is pressed.
     let out = bent(&scratch, "out", &design, &["--faces", "each"]);
     let (w, h, pixels) = picture(&out.join("strain_copper_top_upper.png"));
-    assert!(w == 1600 && (600..2400).contains(&h), "{w} x {h}");
+    // No close-ups: they would hardly magnify this short arm.
+    assert!(w == 1600 && (500..2400).contains(&h), "{w} x {h}");
     let paper = pixels.iter().filter(|&&p| p == [255; 3]).count() as f64 / pixels.len() as f64;
     assert!((0.2..0.95).contains(&paper), "share of bare paper {paper}");
     // The colour bar itself has as many warm as cold pixels; the copper tips the balance.
