@@ -3,12 +3,12 @@
 use std::collections::BTreeMap;
 
 use spade::handles::{FixedFaceHandle, FixedVertexHandle, InnerTag};
-use spade::{
-    AngleLimit, ConstrainedDelaunayTriangulation, InsertionError, Point2, RefinementParameters, Triangulation,
-};
+use spade::{ConstrainedDelaunayTriangulation, InsertionError, Point2, Triangulation};
 
-use super::corners::sharp_corners;
-use super::outline_edges::{Arcs, Split};
+use super::corners::Seated;
+use super::outline_edges::Arcs;
+use super::refine::{self, NONE, Net, PlanEdge, Rules};
+use super::web::number;
 use super::{FlatMesh, Plan, Zone};
 use crate::quality::{MeshError, MeshFault};
 use crate::region::{Point, Region, STEPS_PER_M};
@@ -21,13 +21,6 @@ const ANGLE_SPARE_RAD: f64 = 0.01;
 /// Beyond this the refinement does not end reliably, rad (33 degrees).
 const LARGEST_ANGLE_RAD: f64 = 0.576;
 
-/// A constrained triangulation after refinement.
-pub(super) struct Refined {
-    cdt: Cdt,
-    /// False when the refinement stopped at its cap.
-    pub(super) complete: bool,
-}
-
 fn refused(err: InsertionError) -> MeshError {
     MeshError::new(
         MeshFault::Input,
@@ -38,16 +31,16 @@ fn refused(err: InsertionError) -> MeshError {
     )
 }
 
-/// Triangulates all points with the edges kept, then adds points until no angle is too small.
+/// Triangulates all points with the edges kept: the triangles of the part, and the regions each component is in.
 ///
 /// `split_crossings`: edges that cross are split there; otherwise a crossing gives `None`.
-pub(super) fn refine(
-    split: &Split,
+pub(super) fn triangles(
+    seated: &Seated,
     interior: &[Point],
-    min_angle_rad: f64,
-    most: usize,
+    plan: &Plan,
     split_crossings: bool,
-) -> Result<Option<Refined>, MeshError> {
+) -> Result<Option<Built>, MeshError> {
+    let split = &seated.split;
     let points: Vec<Point2<f64>> = split
         .points
         .iter()
@@ -56,7 +49,7 @@ pub(super) fn refine(
         .map(|p| Point2::new(p[0], p[1]))
         .collect();
     let edges: Vec<[usize; 2]> = split.edges.iter().map(|e| e.map(|i| i as usize)).collect();
-    let (mut complete, mut crossing) = (true, Vec::new());
+    let mut crossing = Vec::new();
     let mut cdt = Cdt::try_bulk_load_cdt(points, edges, |e| crossing.push(e)).map_err(refused)?;
     if !crossing.is_empty() && !split_crossings {
         return Ok(None);
@@ -65,16 +58,7 @@ pub(super) fn refine(
         let [from, to] = ends.map(FixedVertexHandle::from_index);
         cdt.add_constraint_and_split(from, to, |p| p);
     }
-    let angle = min_angle_rad.min(LARGEST_ANGLE_RAD);
-    if angle > 0.0 && cdt.num_vertices() > 2 {
-        let room = most.saturating_sub(cdt.num_vertices()).max(100);
-        let parameters = RefinementParameters::new()
-            .with_angle_limit(AngleLimit::from_rad(angle + ANGLE_SPARE_RAD))
-            .with_max_additional_vertices(room.min(10 * cdt.num_vertices() + 1000));
-        complete = cdt.refine(parameters).refinement_complete;
-        super::polish::polish(&mut cdt, angle + ANGLE_SPARE_RAD, &sharp_corners(split));
-    }
-    Ok(Some(Refined { cdt, complete }))
+    Ok(Some(net_of(&cdt, seated, plan)))
 }
 
 /// Corners of a square well outside all points: without it the convex hull would run along the part's own edges,
@@ -92,91 +76,146 @@ fn frame(points: &[Point]) -> [Point; 4] {
     [[x - half, y - half], [x + half, y - half], [x + half, y + half], [x - half, y + half]]
 }
 
-/// Triangles in grid steps with a component number each; components are bounded by constraint edges.
-struct Pieces {
-    points: Vec<Point>,
-    triangles: Vec<[u32; 3]>,
-    component: Vec<u32>,
-    count: u32,
+/// The triangles of the part, ready for refinement.
+#[derive(Debug)]
+pub(super) struct Built {
+    pub(super) net: Net,
+    /// Plan edges by the number that sides of triangles carry.
+    pub(super) edges: Vec<PlanEdge>,
+    /// Regions that contain each component, one bit each.
+    inside: Vec<u128>,
 }
 
-impl Refined {
-    fn pieces(&self) -> Pieces {
-        let faces: Vec<FixedFaceHandle<InnerTag>> = self.cdt.fixed_inner_faces().collect();
-        let mut component = vec![u32::MAX; faces.len()];
-        // Inner faces are numbered from 1 (0 is the outer face).
-        let place = |f: FixedFaceHandle<InnerTag>| f.index() - 1;
-        let (mut count, mut stack) = (0, Vec::new());
-        for &start in &faces {
-            if component[place(start)] != u32::MAX {
-                continue;
-            }
-            component[place(start)] = count;
-            stack.push(start);
-            while let Some(face) = stack.pop() {
-                for edge in
-                    self.cdt.face(face).adjacent_edges().into_iter().filter(|e| !e.is_constraint_edge())
+/// Components of a triangulation: triangles not parted by plan edges.
+fn components(cdt: &Cdt) -> (Vec<u32>, usize) {
+    let faces: Vec<FixedFaceHandle<InnerTag>> = cdt.fixed_inner_faces().collect();
+    let mut component = vec![NONE; faces.len()];
+    let (mut count, mut stack) = (0, Vec::new());
+    for &start in &faces {
+        if component[place(start)] != NONE {
+            continue;
+        }
+        component[place(start)] = number(count);
+        stack.push(start);
+        while let Some(face) = stack.pop() {
+            for edge in cdt.face(face).adjacent_edges().into_iter().filter(|e| !e.is_constraint_edge()) {
+                if let Some(next) = edge.rev().face().as_inner()
+                    && component[place(next.fix())] == NONE
                 {
-                    if let Some(next) = edge.rev().face().as_inner()
-                        && component[place(next.fix())] == u32::MAX
-                    {
-                        component[place(next.fix())] = count;
-                        stack.push(next.fix());
-                    }
-                }
-            }
-            count += 1;
-        }
-        let points = self.cdt.vertices().map(|v| [v.position().x, v.position().y]).collect();
-        let triangles =
-            faces.iter().map(|&f| self.cdt.face(f).vertices().map(|v| number(v.index()))).collect();
-        Pieces { points, triangles, component, count }
-    }
-
-    /// For every vertex that refinement put on a constraint edge: the vertices before and after it on that edge.
-    fn on_edges(&self, known: usize) -> BTreeMap<u32, [u32; 2]> {
-        let mut out: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
-        for edge in self.cdt.undirected_edges().filter(|e| e.is_constraint_edge()) {
-            let [a, b] = edge.vertices().map(|v| v.index());
-            for (v, other) in [(a, b), (b, a)] {
-                if v >= known {
-                    out.entry(number(v)).or_default().push(number(other));
+                    component[place(next.fix())] = number(count);
+                    stack.push(next.fix());
                 }
             }
         }
-        out.into_iter().filter_map(|(v, o)| Some((v, <[u32; 2]>::try_from(o).ok()?))).collect()
+        count += 1;
     }
+    (component, count)
 }
 
-/// The finished mesh of a plan.
-pub(super) fn finish(refined: &Refined, plan: &Plan, arcs: &Arcs, split: &Split) -> FlatMesh {
-    let mut pieces = refined.pieces();
-    let inside = tags(&pieces, plan);
-    let kept: Vec<usize> =
-        (0..pieces.triangles.len()).filter(|&t| inside[pieces.component[t] as usize].is_some()).collect();
-    onto_arcs(&mut pieces, &refined.on_edges(split.points.len()), (arcs, split), &kept);
-    let mut masks: Vec<u128> = kept.iter().filter_map(|&t| inside[pieces.component[t] as usize]).collect();
-    let per_triangle = masks.clone();
-    masks.sort_unstable();
-    masks.dedup();
-    let zone_of: Vec<u32> =
-        per_triangle.iter().map(|m| number(masks.binary_search(m).unwrap_or_default())).collect();
-    let triangles: Vec<[u32; 3]> = kept.iter().map(|&t| pieces.triangles[t]).collect();
-    let zones = masks.into_iter().map(|inside| Zone { inside, layers: Vec::new() }).collect();
-    let points = pieces.points.iter().map(|p| [p[0] / STEPS_PER_M, p[1] / STEPS_PER_M]).collect();
-    let mut mesh = sorted(points, &triangles, &zone_of);
-    mesh.zones = zones;
-    mesh.min_angle_rad = mesh.smallest_angle().0;
-    mesh
+/// Inner faces are numbered from 1 (0 is the outer face).
+fn place(face: FixedFaceHandle<InnerTag>) -> usize {
+    face.index() - 1
+}
+
+/// Numbers of plan edges by their ends; a plan edge that the triangulation made by splitting has the number 0.
+fn plan_edges(seated: &Seated) -> (Vec<PlanEdge>, BTreeMap<[u32; 2], u32>) {
+    let mut edges = vec![PlanEdge::default()];
+    let mut number_of = BTreeMap::new();
+    for (&[a, b], &arc) in seated.split.edges.iter().zip(&seated.split.arc_of_edge) {
+        number_of.insert([a.min(b), a.max(b)], number(edges.len()));
+        edges.push(PlanEdge { arc, ..PlanEdge::default() });
+    }
+    for &[v, a, b] in &seated.tips {
+        for end in [a, b] {
+            if let Some(&e) = number_of.get(&[v.min(end), v.max(end)]) {
+                edges[e as usize].whole = true;
+            }
+        }
+        number_of.entry([a.min(b), a.max(b)]).or_insert_with(|| {
+            edges.push(PlanEdge { arc: None, whole: true, base: true });
+            number(edges.len() - 1)
+        });
+    }
+    (edges, number_of)
+}
+
+fn net_of(cdt: &Cdt, seated: &Seated, plan: &Plan) -> Built {
+    let (component, count) = components(cdt);
+    let points: Vec<Point> = cdt.vertices().map(|v| [v.position().x, v.position().y]).collect();
+    let corners: Vec<[u32; 3]> =
+        cdt.inner_faces().map(|f| f.vertices().map(|v| number(v.index()))).collect();
+    let tags = tags((&points, &corners, &component), count, plan);
+    let (edges, number_of) = plan_edges(seated);
+    let mut new_of = vec![NONE; corners.len()];
+    let mut kept = 0;
+    for (t, &c) in component.iter().enumerate() {
+        if tags[c as usize].is_some() {
+            new_of[t] = kept;
+            kept += 1;
+        }
+    }
+    let (mut beyond, mut edge) = (Vec::new(), Vec::new());
+    for face in cdt.inner_faces().filter(|f| new_of[place(f.fix())] != NONE) {
+        let sides = face.adjacent_edges();
+        beyond.push(sides.map(|e| e.rev().face().as_inner().map_or(NONE, |f| new_of[place(f.fix())])));
+        edge.push(sides.map(|e| {
+            let [a, b] = e.vertices().map(|v| number(v.index()));
+            let known = number_of.get(&[a.min(b), a.max(b)]).copied();
+            // The base of a tip is a side, not a constraint.
+            known.unwrap_or(if e.is_constraint_edge() { 0 } else { NONE })
+        }));
+    }
+    let is_kept = |t: &usize| new_of[*t] != NONE;
+    let corners = (0..corners.len()).filter(is_kept).map(|t| corners[t]).collect();
+    let component = (0..component.len()).filter(is_kept).map(|t| component[t]).collect();
+    let inside = tags.into_iter().map(Option::unwrap_or_default).collect();
+    Built { net: Net::new(points, corners, beyond, edge, component), edges, inside }
+}
+
+impl Built {
+    /// Refines and smooths until every angle but those of narrow corners is as large as asked.
+    ///
+    /// False when the refinement stopped at `most` points.
+    pub(super) fn refine(&mut self, arcs: &Arcs, fixed: &[bool], (min_angle_rad, most): (f64, usize)) -> bool {
+        let angle = min_angle_rad.min(LARGEST_ANGLE_RAD);
+        if angle <= 0.0 {
+            return true;
+        }
+        let mut rules = Rules { edges: &self.edges, arcs, limit_rad: angle + ANGLE_SPARE_RAD, fixed };
+        let complete = refine::refine(&mut self.net, &rules, most);
+        rules.limit_rad = angle;
+        refine::smooth(&mut self.net, &rules);
+        complete
+    }
+
+    /// The finished mesh.
+    pub(super) fn finish(&self) -> FlatMesh {
+        let net = &self.net;
+        let per_triangle: Vec<u128> = net.component.iter().map(|&c| self.inside[c as usize]).collect();
+        let mut masks = per_triangle.clone();
+        masks.sort_unstable();
+        masks.dedup();
+        let zone_of: Vec<u32> =
+            per_triangle.iter().map(|m| number(masks.binary_search(m).unwrap_or_default())).collect();
+        let points = net.points.iter().map(|p| [p[0] / STEPS_PER_M, p[1] / STEPS_PER_M]).collect();
+        let mut mesh = sorted(points, &net.corners, &zone_of);
+        mesh.zones = masks.into_iter().map(|inside| Zone { inside, layers: Vec::new() }).collect();
+        mesh.min_angle_rad = mesh.smallest_angle().0;
+        mesh
+    }
 }
 
 /// For each component the regions that contain it, or `None` outside the outline.
 ///
 /// The roundest and largest triangle of a component decides: its centre is furthest from all edges.
-fn tags(pieces: &Pieces, plan: &Plan) -> Vec<Option<u128>> {
-    let mut best: Vec<(f64, Point)> = vec![(-1.0, [0.0; 2]); pieces.count as usize];
-    for (t, &c) in pieces.triangles.iter().zip(&pieces.component) {
-        let p = t.map(|i| pieces.points[i as usize]);
+fn tags(
+    (points, corners, component): (&[Point], &[[u32; 3]], &[u32]),
+    count: usize,
+    plan: &Plan,
+) -> Vec<Option<u128>> {
+    let mut best: Vec<(f64, Point)> = vec![(-1.0, [0.0; 2]); count];
+    for (t, &c) in corners.iter().zip(component) {
+        let p = t.map(|i| points[i as usize]);
         let radius = inscribed_radius(p);
         if radius > best[c as usize].0 {
             let centre = [0, 1].map(|k| (p[0][k] + p[1][k] + p[2][k]) / (3.0 * STEPS_PER_M));
@@ -205,67 +244,6 @@ fn inscribed_radius([a, b, c]: [Point; 3]) -> f64 {
 
 fn twice_area(a: Point, b: Point, c: Point) -> f64 {
     (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
-}
-
-/// Last vertex of the input in one direction along a constraint edge that refinement split.
-fn input_end(between: &BTreeMap<u32, [u32; 2]>, start: u32, side: usize) -> u32 {
-    let (mut before, mut here) = (start, between[&start][side]);
-    while let Some(next) = between.get(&here) {
-        let onward = if next[0] == before { next[1] } else { next[0] };
-        (before, here) = (here, onward);
-    }
-    here
-}
-
-/// Moves points that refinement put on the chord of an arc onto the arc, where no triangle suffers.
-fn onto_arcs(
-    pieces: &mut Pieces,
-    between: &BTreeMap<u32, [u32; 2]>,
-    (arcs, split): (&Arcs, &Split),
-    kept: &[usize],
-) {
-    let mut chords: Vec<([u32; 2], u32)> = split
-        .edges
-        .iter()
-        .zip(&split.arc_of_edge)
-        .filter_map(|(&[a, b], arc)| arc.map(|k| ([a.min(b), a.max(b)], k)))
-        .collect();
-    chords.sort_unstable();
-    let mut moved: Vec<(usize, Point)> = Vec::new();
-    for &v in between.keys() {
-        let (a, b) = (input_end(between, v, 0), input_end(between, v, 1));
-        let key = [a.min(b), a.max(b)];
-        let Ok(found) = chords.binary_search_by_key(&key, |c| c.0) else { continue };
-        if let Some(q) = arcs.on(chords[found].1, pieces.points[v as usize], arcs.radius(chords[found].1)) {
-            moved.push((v as usize, q));
-        }
-    }
-    if moved.is_empty() {
-        return;
-    }
-    let mut around: Vec<Vec<usize>> = vec![Vec::new(); moved.len()];
-    for &t in kept {
-        for v in pieces.triangles[t] {
-            if let Ok(m) = moved.binary_search_by_key(&(v as usize), |m| m.0) {
-                around[m].push(t);
-            }
-        }
-    }
-    for ((i, q), star) in moved.into_iter().zip(around) {
-        let before = worst(pieces, &star);
-        let old = std::mem::replace(&mut pieces.points[i], q);
-        let after = worst(pieces, &star);
-        if after <= 0.0 || (after < 0.3 && after < 0.5 * before) {
-            pieces.points[i] = old;
-        }
-    }
-}
-
-/// Smallest angle of some triangles, rad; negative when one is inverted.
-fn worst(pieces: &Pieces, star: &[usize]) -> f64 {
-    star.iter()
-        .map(|&t| super::shape::smallest_angle(pieces.triangles[t].map(|i| pieces.points[i as usize])))
-        .fold(f64::INFINITY, f64::min)
 }
 
 /// Nodes along a space-filling curve, triangles by their lowest node; unused points dropped.
@@ -336,9 +314,4 @@ fn curve_keys(points: &[Point]) -> Vec<u64> {
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "the cast saturates")]
 fn cell(v: f64) -> u32 {
     v as u32
-}
-
-#[expect(clippy::cast_possible_truncation, reason = "points are capped far below 2^32")]
-fn number(i: usize) -> u32 {
-    i as u32
 }

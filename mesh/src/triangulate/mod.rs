@@ -11,9 +11,10 @@ mod inside;
 mod locate;
 mod outline_edges;
 mod part;
-mod polish;
+mod refine;
 pub(crate) mod shape;
 mod size;
+mod web;
 mod zip;
 
 pub use board_plan::{THIN_M, board_mesh, board_plan};
@@ -181,20 +182,22 @@ pub fn triangulate(plan: &Plan, size: &SizeField) -> Result<FlatMesh, MeshError>
     let mut made = None;
     // Zipping moves edges by micrometres; should they then cross something, they stay as they were.
     for (edges, last) in [(zipped, false), (split, true)] {
-        let interior = front::interior(&edges, &tree, |p| inside.contains(p), most);
+        let seated = corners::seat(&edges, (&tree, &arcs), &kept, |p| inside.contains(p));
+        let interior = front::interior(&seated.split, &tree, |p| inside.contains(p), most);
         if interior.len() > most {
             return Err(too_many(2 * interior.len(), size));
         }
-        let room = 8 * (edges.points.len() + interior.len()) + 4 * most.min(1_000_000);
-        let whole = corners::whole_corners(&edges, &tree, &kept);
-        if let Some(refined) = build::refine(&whole, &interior, size.min_angle_rad, room, last)? {
-            made = Some((refined, whole));
+        if let Some(built) = build::triangles(&seated, &interior, plan, last)? {
+            let n = seated.split.points.len();
+            let fixed = seated.split.points.iter().map(|p| kept.contains(p)).collect::<Vec<bool>>();
+            made = Some((built, fixed, 8 * (n + interior.len()) + 4 * most.min(1_000_000)));
             break;
         }
     }
-    let Some((refined, edges)) = made else { return Err(no_area()) };
-    let mut mesh = build::finish(&refined, plan, &arcs, &edges);
-    mesh.complete = refined.complete && arrangement.settled;
+    let Some((mut built, fixed, room)) = made else { return Err(no_area()) };
+    let complete = built.refine(&arcs, &fixed, (size.min_angle_rad, room));
+    let mut mesh = built.finish();
+    mesh.complete = complete && arrangement.settled;
     if mesh.triangles.len() > size.max_triangles as usize {
         return Err(too_many(mesh.triangles.len(), size));
     }

@@ -6,20 +6,16 @@
 //! led along the other one. Points at the ends of an edge shorter than 2.5 um become one. So a gap narrower than
 //! that closes (the board's remarks name it); wider ones, whose edges do not meet, stay.
 
-use std::collections::BTreeMap;
-
 use super::outline_edges::{Arcs, Split};
 use super::size::SizeTree;
+use super::web::{Info, Web, key};
 use crate::region::{Point, to_segment};
 
-/// Edges that meet at less than this are candidates, rad (20 degrees).
-const SHARP_RAD: f64 = 0.35;
+/// Corners narrower than this are blunted, rad (26 degrees).
+const SHARP_RAD: f64 = 0.455;
 
-/// Edges are zipped while closer than this share of the wished side ...
-const APART_SHARE: f64 = 0.2;
-
-/// ... but never when further apart than this, grid steps.
-const APART_MOST: f64 = 8.0;
+/// Edges that leave a common point are one while closer together than this, grid steps.
+const APART: f64 = 4.0;
 
 /// A new point this close to an existing one, as a share of the edge, is that point.
 const SAME_SHARE: f64 = 0.4;
@@ -38,101 +34,31 @@ const CURVE_MOVES: f64 = 0.5;
 /// ... with a chord that leaves it by less than this, grid steps, and is shorter than this share of the radius.
 const CHORD: (f64, f64) = (5.0, 0.2);
 
-#[derive(Debug, Clone, Copy)]
-struct Info {
-    arc: Option<u32>,
-    firm: bool,
-}
-
-/// The graph of edges while it is changed.
-struct Web<'a> {
-    points: Vec<Point>,
-    /// Points that stay where they are: on the outline, or asked for.
-    firm: Vec<bool>,
-    around: Vec<Vec<u32>>,
-    edges: BTreeMap<[u32; 2], Info>,
-    arcs: &'a Arcs,
-}
-
-fn key(a: u32, b: u32) -> [u32; 2] {
-    [a.min(b), a.max(b)]
-}
-
 /// Zips all cusps; `kept`: points that must stay, grid steps.
 pub(super) fn zip(split: &Split, arcs: &Arcs, size: &SizeTree, kept: &[Point]) -> Split {
-    let mut web = Web {
-        points: split.points.clone(),
-        firm: split.points.iter().map(|p| kept.contains(p)).collect(),
-        around: vec![Vec::new(); split.points.len()],
-        edges: BTreeMap::new(),
-        arcs,
-    };
-    for ((&[a, b], &arc), &firm) in split.edges.iter().zip(&split.arc_of_edge).zip(&split.firm) {
-        web.firm[a as usize] |= firm;
-        web.firm[b as usize] |= firm;
-        web.join(a, b, Info { arc, firm });
-    }
-    web.collapse(kept);
-    web.thin_out(size, kept);
+    let mut web = Web::new(split, arcs, kept);
+    web.collapse();
+    web.thin_out(size);
     let mut queue: std::collections::VecDeque<u32> = (0_u32..).take(web.points.len()).collect();
     let mut steps = 20 * web.points.len();
     while let Some(v) = queue.pop_front() {
         if steps == 0 {
             break;
         }
-        if let Some(touched) = web.zip_at(v, size) {
+        if let Some(touched) = web.zip_at(v) {
             queue.push_front(v);
             queue.extend(touched);
             steps -= 1;
         }
     }
-    web.finish(split)
+    web.finish().0
 }
 
 impl Web<'_> {
-    fn join(&mut self, a: u32, b: u32, info: Info) {
-        if a == b {
-            return;
-        }
-        if let Some(known) = self.edges.get_mut(&key(a, b)) {
-            known.firm |= info.firm;
-            known.arc = known.arc.or(info.arc);
-            return;
-        }
-        self.edges.insert(key(a, b), info);
-        self.around[a as usize].push(b);
-        self.around[b as usize].push(a);
-    }
-
-    fn part(&mut self, a: u32, b: u32) -> Option<Info> {
-        self.around[a as usize].retain(|&x| x != b);
-        self.around[b as usize].retain(|&x| x != a);
-        self.edges.remove(&key(a, b))
-    }
-
-    /// Moves every edge of `from` to `to`.
-    fn merge(&mut self, from: u32, to: u32) {
-        for other in std::mem::take(&mut self.around[from as usize]) {
-            self.around[other as usize].retain(|&x| x != from);
-            if let Some(info) = self.edges.remove(&key(from, other)) {
-                self.join(to, other, info);
-            }
-        }
-    }
-
-    fn at(&self, v: u32) -> Point {
-        self.points[v as usize]
-    }
-
-    fn length(&self, a: u32, b: u32) -> f64 {
-        let (p, q) = (self.at(a), self.at(b));
-        (p[0] - q[0]).hypot(p[1] - q[1])
-    }
-
     /// Merges points hardly apart on one edge: a side of a micrometre would shrink all triangles around it.
     ///
     /// Points that were asked for stay before points of the outline, those before corners, those before crossings.
-    fn collapse(&mut self, kept: &[Point]) {
+    fn collapse(&mut self) {
         let on_grid = |p: Point| p.iter().all(|v| (v - v.round()).abs() < 1e-9);
         let short: Vec<[u32; 2]> =
             self.edges.keys().copied().filter(|&[a, b]| self.length(a, b) < POINTS_APART).collect();
@@ -140,22 +66,22 @@ impl Web<'_> {
             if !self.edges.contains_key(&[a, b]) || self.length(a, b) >= POINTS_APART {
                 continue;
             }
-            let rank = |v: u32| (kept.contains(&self.at(v)), self.firm[v as usize], on_grid(self.at(v)));
+            let rank = |v: u32| (self.kept[v as usize], self.firm[v as usize], on_grid(self.at(v)));
             let (from, to) = if rank(a) > rank(b) { (b, a) } else { (a, b) };
-            if !kept.contains(&self.at(from)) {
+            if !self.kept[from as usize] {
                 self.merge(from, to);
             }
         }
     }
 
     /// Leaves out points of flattened curves that lie close to a crossing or corner on the same curve.
-    fn thin_out(&mut self, size: &SizeTree, kept: &[Point]) {
+    fn thin_out(&mut self, size: &SizeTree) {
         for v in (0_u32..).take(self.points.len()) {
             let &[a, b] = self.around[v as usize].as_slice() else { continue };
             let (near, far) = if self.length(v, a) <= self.length(v, b) { (a, b) } else { (b, a) };
             let crossing = self.around[near as usize].len() != 2;
             let close = self.length(v, near) < CURVE_SHARE * size.at(self.at(v));
-            let free = !kept.contains(&self.at(v)) && !self.edges.contains_key(&key(near, far));
+            let free = !self.kept[v as usize] && !self.edges.contains_key(&key(near, far));
             if crossing && close && free && self.may_straighten([near, v, far]) {
                 self.merge(v, near);
             }
@@ -175,25 +101,12 @@ impl Web<'_> {
         }
     }
 
-    /// Neighbours of a point in the order of their direction.
-    fn fan(&self, v: u32) -> Vec<(f64, u32)> {
-        let p = self.at(v);
-        let mut fan: Vec<(f64, u32)> = self.around[v as usize]
-            .iter()
-            .map(|&a| (self.at(a), a))
-            .map(|(q, a)| ((q[1] - p[1]).atan2(q[0] - p[0]), a))
-            .collect();
-        fan.sort_by(|x, y| x.0.total_cmp(&y.0).then(x.1.cmp(&y.1)));
-        fan
-    }
-
     /// One step at a point: the points touched, or `None` when nothing there is to be zipped.
-    fn zip_at(&mut self, v: u32, size: &SizeTree) -> Option<Vec<u32>> {
+    fn zip_at(&mut self, v: u32) -> Option<Vec<u32>> {
         if self.around[v as usize].len() < 2 {
             return None;
         }
         let fan = self.fan(v);
-        let apart = APART_MOST.min(APART_SHARE * size.at(self.at(v)));
         for i in 0..fan.len() {
             let (first, second) = (fan[i], fan[(i + 1) % fan.len()]);
             let angle = (second.0 - first.0).rem_euclid(std::f64::consts::TAU);
@@ -206,10 +119,10 @@ impl Web<'_> {
                 (second.1, first.1)
             };
             let (gap, t) = to_segment(self.at(near), self.at(v), self.at(far));
-            if gap < apart
-                && let Some(touched) = self.close(v, [near, far], t)
-            {
-                return Some(touched);
+            let touched =
+                if gap < APART { self.close(v, [near, far], t) } else { self.blunt(v, [near, far], angle) };
+            if touched.is_some() {
+                return touched;
             }
         }
         None
@@ -217,11 +130,12 @@ impl Web<'_> {
 
     /// Leads the edge `v`-`far` through `near`, or `near` onto that edge if the edge is an edge that stays.
     fn close(&mut self, v: u32, [near, far]: [u32; 2], t: f64) -> Option<Vec<u32>> {
-        let same = self.length(near, far) < SAME_SHARE * self.length(v, near);
         let (near_firm, far_firm) = (self.firm[near as usize], self.firm[far as usize]);
-        if same {
-            let (from, to) = if far_firm && !near_firm { (near, far) } else { (far, near) };
-            if far_firm && near_firm && self.length(near, far) > 1.5 {
+        let gap = self.length(near, far);
+        if gap < APART || (gap < SAME_SHARE * self.length(v, near) && self.is_smooth(v, far, near)) {
+            let keep_far = (self.kept[far as usize], far_firm) > (self.kept[near as usize], near_firm);
+            let (from, to) = if keep_far { (near, far) } else { (far, near) };
+            if self.kept[from as usize] || (self.firm[from as usize] && gap > 1.5) {
                 // Two fixed points: the outline is not moved by more than the snapping.
                 return None;
             }
@@ -247,26 +161,42 @@ impl Web<'_> {
         Some(vec![near, far])
     }
 
-    /// The changed edges; points that lost all their edges are dropped.
-    fn finish(self, split: &Split) -> Split {
-        let mut new_of = vec![None; self.points.len()];
-        let mut out = Split::default();
-        let mut had_edges = vec![false; self.points.len()];
-        split.edges.iter().flatten().for_each(|&i| had_edges[i as usize] = true);
-        for (i, &p) in self.points.iter().enumerate() {
-            if !self.around[i].is_empty() || !had_edges[i] {
-                new_of[i] = u32::try_from(out.points.len()).ok();
-                out.points.push(p);
-                out.direction.push(split.direction[i]);
-            }
+    /// Whether `far` is a mere point on a curve from `v` onwards, which may go straight on from `near` instead.
+    fn is_smooth(&self, v: u32, far: u32, near: u32) -> bool {
+        let onward = self.around[far as usize].iter().copied().find(|&n| n != v);
+        match (self.around[far as usize].len(), onward) {
+            (2, Some(n)) => to_segment(self.at(far), self.at(near), self.at(n)).0 < 2.0 * CURVE_MOVES,
+            _ => false,
         }
-        for ([a, b], info) in self.edges {
-            if let (Some(a), Some(b)) = (new_of[a as usize], new_of[b as usize]) {
-                out.edges.push([a, b]);
-                out.arc_of_edge.push(info.arc);
-                out.firm.push(info.firm);
-            }
+    }
+
+    /// Cuts the tip of a narrow corner off where its edges are [`APART`] apart: up to there one edge serves for both,
+    /// and a short side joins them.
+    fn blunt(&mut self, v: u32, [near, far]: [u32; 2], angle: f64) -> Option<Vec<u32>> {
+        let firm = [near, far].map(|n| self.edges.get(&key(v, n)).is_some_and(|i| i.firm));
+        if (firm[0] && firm[1]) || self.kept[v as usize] {
+            return None;
         }
-        out
+        let p = self.at(v);
+        let length = self.length(v, near);
+        let reach = 0.5 * APART / (0.5 * angle).sin();
+        // A cut that would end close before the next point ends there.
+        let reach = if reach > 0.7 * length { length } else { reach };
+        let on = |n: u32| {
+            let (q, l) = (self.at(n), self.length(v, n));
+            [p[0] + reach / l * (q[0] - p[0]), p[1] + reach / l * (q[1] - p[1])]
+        };
+        let (c, f) = (on(near), on(far));
+        let ends_far = reach > 0.7 * self.length(v, far);
+        let c = if reach < length { self.insert([v, near], c)? } else { near };
+        let f = if ends_far { far } else { self.insert([v, far], f)? };
+        // The outline stays; otherwise the edge whose other side is wider gives way.
+        let (stays, goes) = if firm[1] { (f, c) } else { (c, f) };
+        let info = self.part(v, goes)?;
+        self.join(stays, goes, Info { arc: None, ..info });
+        if let Some(i) = self.edges.get_mut(&key(stays, goes)) {
+            i.firm = false;
+        }
+        Some(vec![v, c, f])
     }
 }
