@@ -25,6 +25,6 @@ pub(crate) fn run(options: &Mesh) -> Result<Outcome, Failure> {
     out.put("mesh.png", &picture)?;
     let written = out.finish()?;
     drop(progress);
-    screen::print(&table::mesh(&design.board, &mesh.flat, &written))?;
+    screen::print(&table::mesh(&design.board, &mesh, &written))?;
     Ok(Outcome::Done)
 }

@@ -4,7 +4,8 @@ use super::Sheet;
 use super::grid::{Grid, Lean};
 use crate::output::numbers::{engineering, mm, plain, um};
 use copperbend_mesh::board::Board;
-use copperbend_mesh::triangulate::FlatMesh;
+use copperbend_mesh::quality::{Cause, SmallestAngle, report};
+use copperbend_mesh::triangulate::BoardMesh;
 use copperbend_solver::result::{Advice, BoardSummary, StackAt};
 use std::path::PathBuf;
 
@@ -167,21 +168,43 @@ fn stack_at(sheet: &mut Sheet, name: &str, s: &StackAt) {
 }
 
 /// The text of `mesh`.
-pub(crate) fn mesh(board: &Board, mesh: &FlatMesh, written: &[PathBuf]) -> String {
+pub(crate) fn mesh(board: &Board, mesh: &BoardMesh, written: &[PathBuf]) -> String {
     let mut sheet = Sheet::default();
+    let flat = &mesh.flat;
+    let quality = report(flat, board.mesh.min_angle_rad);
     sheet.line(&board.title);
     sheet.heading("Mesh");
-    sheet.value("triangles", mesh.triangles.len().to_string());
-    sheet.value("nodes", mesh.points_m.len().to_string());
-    sheet.value("zones", mesh.zones.len().to_string());
-    sheet.value("smallest angle", format!("{:.1}\u{b0}", mesh.min_angle_rad.to_degrees()));
-    let sides = mesh.triangles.iter().flat_map(|t| {
-        let p = t.map(|n| mesh.points_m[n as usize]);
-        [0, 1, 2].map(|i| (p[i][0] - p[(i + 1) % 3][0]).hypot(p[i][1] - p[(i + 1) % 3][1]))
-    });
-    let (least, most) = sides.fold((f64::INFINITY, 0.0f64), |(l, m), s| (l.min(s), m.max(s)));
+    sheet.value("triangles", quality.triangles.to_string());
+    sheet.value("nodes", quality.nodes.to_string());
+    sheet.value("zones", flat.zones.len().to_string());
+    if let Some(smallest) = &quality.smallest {
+        sheet.value("smallest angle", angle_words(board, mesh, smallest));
+    }
+    if let Some(free) = quality.smallest_free.filter(|f| quality.smallest != Some(*f)) {
+        sheet.value("away from such places", angle_words(board, mesh, &free));
+    }
+    if quality.n_below_limit > 0 {
+        let text = format!(
+            "{} triangles below {:.1}\u{b0}, {} of them without need",
+            quality.n_below_limit,
+            board.mesh.min_angle_rad.to_degrees(),
+            quality.n_free_below_limit
+        );
+        sheet.value("below the wished angle", text);
+    }
+    let [least, most] = quality.sides_m;
     sheet.value("sides", format!("{} to {} \u{b5}m", um(least), um(most)));
-    if !mesh.complete {
+    if let Some(largest) = flat.moved.iter().max_by(|a, b| a.by_m.total_cmp(&b.by_m)) {
+        let [x, y] = largest.at_m.map(|v| v * 1e3);
+        let text = format!(
+            "at {} corners narrower than a good triangle one edge was moved, by {:.1} \u{b5}m at most, at \
+             ({x:.3}, {y:.3}) mm",
+            flat.moved.len(),
+            largest.by_m * 1e6
+        );
+        sheet.value("corners blunted", text);
+    }
+    if !flat.complete {
         sheet.item(
             "!",
             "the refinement stopped early; raise mesh.max_triangles or mesh.fine in the design file",
@@ -189,6 +212,26 @@ pub(crate) fn mesh(board: &Board, mesh: &FlatMesh, written: &[PathBuf]) -> Strin
     }
     sheet.files(written);
     sheet.0
+}
+
+/// An angle with its place and what forces it.
+fn angle_words(board: &Board, mesh: &BoardMesh, angle: &SmallestAngle) -> String {
+    let [x, y] = angle.at_m.map(|v| v * 1e3);
+    let degrees = angle.angle_rad.to_degrees();
+    let mut text = format!("{degrees:.1}\u{b0} at ({x:.3}, {y:.3}) mm");
+    let names = || mesh.names_at(board, angle).join(", ");
+    match angle.cause {
+        Cause::NarrowCorner(corner) => {
+            text +=
+                &format!(", in a corner of {:.1}\u{b0} between edges of {}", corner.to_degrees(), names());
+        }
+        Cause::ThinGap(width) => {
+            text += &format!(", in a gap of {:.1} \u{b5}m between edges of {}", width * 1e6, names());
+        }
+        Cause::Mesh if angle.angle_rad < board.mesh.min_angle_rad => text += &format!(", near {}", names()),
+        Cause::Mesh => {}
+    }
+    text
 }
 
 /// The text of `matrices`: `n` free unknowns and triangles.

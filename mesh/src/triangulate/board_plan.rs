@@ -2,7 +2,7 @@
 
 use super::{BoardMesh, MOST_REGIONS, Plan, Role, SizeSource, triangulate};
 use crate::board::{Board, Conductor, ConductorId, ConductorKind, LayerId, Load, Place};
-use crate::quality::{MeshError, MeshFault};
+use crate::quality::{MeshError, MeshFault, SmallestAngle};
 use crate::region::Region;
 
 /// Features narrower than this are merged on request, m.
@@ -40,6 +40,46 @@ pub fn board_plan(board: &Board) -> Result<(Plan, Vec<Role>), MeshError> {
         roles.push(role);
     }
     Ok((plan, roles))
+}
+
+impl Role {
+    /// What the region is, by name, for messages.
+    #[must_use]
+    pub fn name(&self, board: &Board) -> String {
+        let named = |what: &str, name: Option<&str>| format!("{what} '{}'", name.unwrap_or("?"));
+        let layer = |id: &LayerId| board.layers.get(id.0 as usize).map(|l| l.name.as_str());
+        match self {
+            Self::Layer(id) => named("layer", layer(id)),
+            Self::Conductor(id) => {
+                named("copper", board.conductors.get(id.0 as usize).map(|c| c.name.as_str()))
+            }
+            Self::Smear(id, _) => named("smeared turns on layer", layer(id)),
+            Self::Support(i) => named("support", board.supports.get(*i as usize).map(|s| s.name.as_str())),
+            Self::Body(i) => named("body", board.bodies.get(*i as usize).map(|b| b.name.as_str())),
+            Self::Stiffener(i) => {
+                named("stiffener", board.stiffeners.get(*i as usize).map(|s| s.name.as_str()))
+            }
+            Self::Arm(i) => named("arm", board.arms.get(*i as usize).map(|a| a.name.as_str())),
+            Self::Flap => "the flap".to_owned(),
+            Self::Load(i) => named("load", board.loads.get(*i as usize).map(name_of)),
+        }
+    }
+}
+
+impl BoardMesh {
+    /// Names of everything whose edges run through the corners of a triangle that was singled out.
+    #[must_use]
+    pub fn names_at(&self, board: &Board, place: &SmallestAngle) -> Vec<String> {
+        let rim = place.at_rim.then(|| "the outline".to_owned());
+        let named = |(bit, role): (usize, &Role)| (place.regions >> bit & 1 == 1).then(|| role.name(board));
+        rim.into_iter().chain(self.roles.iter().enumerate().filter_map(named)).collect()
+    }
+}
+
+fn name_of(load: &Load) -> &str {
+    match load {
+        Load::Force { name, .. } | Load::Pressure { name, .. } | Load::Moment { name, .. } => name,
+    }
 }
 
 fn place_of(load: &Load) -> &Place {

@@ -142,8 +142,7 @@ fn plan_edges(seated: &Seated) -> (Vec<PlanEdge>, BTreeMap<[u32; 2], u32>) {
 fn net_of(cdt: &Cdt, seated: &Seated, plan: &Plan) -> Built {
     let (component, count) = components(cdt);
     let points: Vec<Point> = cdt.vertices().map(|v| [v.position().x, v.position().y]).collect();
-    let corners: Vec<[u32; 3]> =
-        cdt.inner_faces().map(|f| f.vertices().map(|v| number(v.index()))).collect();
+    let corners: Vec<[u32; 3]> = cdt.inner_faces().map(|f| f.vertices().map(|v| number(v.index()))).collect();
     let tags = tags((&points, &corners, &component), count, plan);
     let (edges, number_of) = plan_edges(seated);
     let mut new_of = vec![NONE; corners.len()];
@@ -176,7 +175,12 @@ impl Built {
     /// Refines and smooths until every angle but those of narrow corners is as large as asked.
     ///
     /// False when the refinement stopped at `most` points.
-    pub(super) fn refine(&mut self, arcs: &Arcs, fixed: &[bool], (min_angle_rad, most): (f64, usize)) -> bool {
+    pub(super) fn refine(
+        &mut self,
+        arcs: &Arcs,
+        fixed: &[bool],
+        (min_angle_rad, most): (f64, usize),
+    ) -> bool {
         let angle = min_angle_rad.min(LARGEST_ANGLE_RAD);
         if angle <= 0.0 {
             return true;
@@ -198,7 +202,14 @@ impl Built {
         let zone_of: Vec<u32> =
             per_triangle.iter().map(|m| number(masks.binary_search(m).unwrap_or_default())).collect();
         let points = net.points.iter().map(|p| [p[0] / STEPS_PER_M, p[1] / STEPS_PER_M]).collect();
-        let mut mesh = sorted(points, &net.corners, &zone_of);
+        let plan_side = |t: usize, k: usize| {
+            let e = net.edge[t][k];
+            let ends = [net.corners[t][k], net.corners[t][(k + 1) % 3]];
+            (e != NONE && !self.edges[e as usize].base).then_some(ends)
+        };
+        let sides: Vec<[u32; 2]> =
+            (0..net.corners.len()).flat_map(|t| (0..3).filter_map(move |k| plan_side(t, k))).collect();
+        let mut mesh = sorted(points, (&net.corners, &zone_of), &sides);
         mesh.zones = masks.into_iter().map(|inside| Zone { inside, layers: Vec::new() }).collect();
         mesh.min_angle_rad = mesh.smallest_angle().0;
         mesh
@@ -247,7 +258,11 @@ fn twice_area(a: Point, b: Point, c: Point) -> f64 {
 }
 
 /// Nodes along a space-filling curve, triangles by their lowest node; unused points dropped.
-fn sorted(points: Vec<Point>, triangles: &[[u32; 3]], zone_of: &[u32]) -> FlatMesh {
+fn sorted(
+    points: Vec<Point>,
+    (triangles, zone_of): (&[[u32; 3]], &[u32]),
+    plan_sides: &[[u32; 2]],
+) -> FlatMesh {
     let mut used = vec![false; points.len()];
     for &i in triangles.iter().flatten() {
         used[i as usize] = true;
@@ -270,7 +285,12 @@ fn sorted(points: Vec<Point>, triangles: &[[u32; 3]], zone_of: &[u32]) -> FlatMe
         })
         .collect();
     rows.sort_unstable();
+    let mut plan_edges: Vec<[u32; 2]> =
+        plan_sides.iter().map(|e| e.map(|i| new_of[i as usize])).map(|[a, b]| [a.min(b), a.max(b)]).collect();
+    plan_edges.sort_unstable();
+    plan_edges.dedup();
     FlatMesh {
+        plan_edges,
         points_m: order.iter().map(|&i| points[i]).collect(),
         triangles: rows.iter().map(|r| r.0).collect(),
         zone_of: rows.iter().map(|r| r.1).collect(),

@@ -90,11 +90,27 @@ pub struct FlatMesh {
     pub zone_of: Vec<u32>,
     /// Zones, sorted.
     pub zones: Vec<Zone>,
-    /// Smallest angle, rad, and whether every angle reached the limit.
+    /// Smallest angle, rad.
     pub min_angle_rad: f64,
+    /// Sides of triangles that lie on edges of the plan (regions, outline, lines), lower node first, sorted.
+    pub plan_edges: Vec<[u32; 2]>,
+    /// Places where edges of the plan were led differently by more than 1 um, one per place.
+    pub moved: Vec<Moved>,
     /// False when the triangle cap or the geometry stopped the refinement early.
     pub complete: bool,
 }
+
+/// A place where edges of the plan were moved so that no triangle is needlessly narrow.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Moved {
+    /// Where, m.
+    pub at_m: Point,
+    /// Largest distance by which an edge moved, m: at most [`MOVED_MOST_M`].
+    pub by_m: f64,
+}
+
+/// Edges move by at most this, m: below what any fabricator holds.
+pub const MOVED_MOST_M: f64 = 8e-6;
 
 /// What a region of a board's plan stands for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -145,6 +161,10 @@ const SMALLEST_SIDE_M: f64 = 2e-6;
 
 /// Graded conforming triangles of a plan: every edge of every region, every line and every point is kept.
 ///
+/// No angle is smaller than wished but where the plan forces it, see [`crate::quality::Cause`]. For that, corners
+/// between edges narrower than the wished angle are blunted where one of the edges may move by [`MOVED_MOST_M`]
+/// ([`FlatMesh::moved`] tells where); corners of the outline and of lines that were asked for stay.
+///
 /// Deterministic: nodes follow a space-filling curve, triangles their lowest node. Positions of edges are exact on
 /// the 1 um grid; edges along [`Plan::arcs`] have their nodes on the true arc.
 /// [`FlatMesh::complete`] is false when the wished smallest angle could not be reached everywhere.
@@ -172,7 +192,7 @@ pub fn triangulate(plan: &Plan, size: &SizeField) -> Result<FlatMesh, MeshError>
     let tree = size::SizeTree::new(&field, square, STEPS_PER_M);
     let split = outline_edges::split_edges(&arrangement, &arcs, &tree);
     let kept: Vec<Point> = plan.points.iter().map(|&p| to_steps(p).map(f64::from)).collect();
-    let zipped = zip::zip(&split, &arcs, &tree, &kept);
+    let (zipped, moved) = zip::zip(&split, &arcs, &tree, &kept);
     // A triangulation of n points has about 2 n triangles (Euler).
     let most = size.max_triangles as usize / 2 + 1;
     if split.points.len() > 4 * most {
@@ -181,7 +201,7 @@ pub fn triangulate(plan: &Plan, size: &SizeField) -> Result<FlatMesh, MeshError>
     let inside = inside::Inside::new(&plan.outline);
     let mut made = None;
     // Zipping moves edges by micrometres; should they then cross something, they stay as they were.
-    for (edges, last) in [(zipped, false), (split, true)] {
+    for (edges, moved, last) in [(zipped, moved, false), (split, Vec::new(), true)] {
         let seated = corners::seat(&edges, (&tree, &arcs), &kept, |p| inside.contains(p));
         let interior = front::interior(&seated.split, &tree, |p| inside.contains(p), most);
         if interior.len() > most {
@@ -190,13 +210,14 @@ pub fn triangulate(plan: &Plan, size: &SizeField) -> Result<FlatMesh, MeshError>
         if let Some(built) = build::triangles(&seated, &interior, plan, last)? {
             let n = seated.split.points.len();
             let fixed = seated.split.points.iter().map(|p| kept.contains(p)).collect::<Vec<bool>>();
-            made = Some((built, fixed, 8 * (n + interior.len()) + 4 * most.min(1_000_000)));
+            made = Some((built, moved, fixed, 8 * (n + interior.len()) + 4 * most.min(1_000_000)));
             break;
         }
     }
-    let Some((mut built, fixed, room)) = made else { return Err(no_area()) };
+    let Some((mut built, moved, fixed, room)) = made else { return Err(no_area()) };
     let complete = built.refine(&arcs, &fixed, (size.min_angle_rad, room));
     let mut mesh = built.finish();
+    mesh.moved = moved;
     mesh.complete = complete && arrangement.settled;
     if mesh.triangles.len() > size.max_triangles as usize {
         return Err(too_many(mesh.triangles.len(), size));
@@ -281,6 +302,8 @@ fn usable(size: &SizeField) -> SizeField {
     field
 }
 
+#[cfg(test)]
+mod angle_tests;
 #[cfg(test)]
 mod board_tests;
 #[cfg(test)]

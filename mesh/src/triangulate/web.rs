@@ -28,6 +28,8 @@ pub(super) struct Web<'a> {
     pub(super) around: Vec<Vec<u32>>,
     pub(super) edges: BTreeMap<[u32; 2], Info>,
     pub(super) arcs: &'a Arcs,
+    /// Where edges were led differently, and by how much.
+    pub(super) moved: Vec<(Point, f64)>,
 }
 
 pub(super) fn key(a: u32, b: u32) -> [u32; 2] {
@@ -53,6 +55,7 @@ impl<'a> Web<'a> {
             around: vec![Vec::new(); n],
             edges: BTreeMap::new(),
             arcs,
+            moved: Vec::new(),
         };
         for ((&[a, b], &arc), &firm) in split.edges.iter().zip(&split.arc_of_edge).zip(&split.firm) {
             for i in [a, b] {

@@ -2,20 +2,32 @@
 //!
 //! A clamp edge that runs on into a fillet, or a track end that touches another track, leaves a cusp: triangles
 //! there would be needles a fraction of a micrometre wide, which cost digits in every later solve. Along the first
-//! stretch, where the two edges are closer than a share of the triangle side (and 8 um at most), the inner edge is
-//! led along the other one. Points at the ends of an edge shorter than 2.5 um become one. So a gap narrower than
-//! that closes (the board's remarks name it); wider ones, whose edges do not meet, stay.
+//! stretch, where the two edges are closer than 4 um, one is led along the other; where they are 4 um apart a short
+//! side joins them, so that no narrow corner is left. The outline and lines that were asked for stay where they are;
+//! a narrow corner between two of them stays too. Points at the ends of an edge shorter than 2.5 um become one. So a
+//! gap narrower than that closes (the board's remarks name it); wider ones, whose edges do not meet, stay.
 
 use super::outline_edges::{Arcs, Split};
 use super::size::SizeTree;
 use super::web::{Info, Web, key};
+use super::{MOVED_MOST_M, Moved};
 use crate::region::{Point, to_segment};
 
 /// Corners narrower than this are blunted, rad (26 degrees).
 const SHARP_RAD: f64 = 0.455;
 
-/// Edges that leave a common point are one while closer together than this, grid steps.
-const APART: f64 = 4.0;
+/// Edges that leave a common point are one while closer together than this, grid steps. The side that joins them
+/// beyond may start from an edge led aside by as much, so the farthest any edge moves is twice that.
+const APART: f64 = 0.5 * MOVED_MOST_M * SCALE;
+
+/// A cut lies at most this far along the shorter edge, as a share of it.
+const CUT_SHARE: f64 = 0.6;
+
+/// Grid steps per metre.
+const SCALE: f64 = crate::region::STEPS_PER_M;
+
+/// Moves closer together than this are one, m.
+const SAME_PLACE_M: f64 = 0.15e-3;
 
 /// A new point this close to an existing one, as a share of the edge, is that point.
 const SAME_SHARE: f64 = 0.4;
@@ -34,8 +46,8 @@ const CURVE_MOVES: f64 = 0.5;
 /// ... with a chord that leaves it by less than this, grid steps, and is shorter than this share of the radius.
 const CHORD: (f64, f64) = (5.0, 0.2);
 
-/// Zips all cusps; `kept`: points that must stay, grid steps.
-pub(super) fn zip(split: &Split, arcs: &Arcs, size: &SizeTree, kept: &[Point]) -> Split {
+/// Zips and blunts all narrow corners; `kept`: points that must stay, grid steps. With the places where edges moved.
+pub(super) fn zip(split: &Split, arcs: &Arcs, size: &SizeTree, kept: &[Point]) -> (Split, Vec<Moved>) {
     let mut web = Web::new(split, arcs, kept);
     web.collapse();
     web.thin_out(size);
@@ -51,7 +63,23 @@ pub(super) fn zip(split: &Split, arcs: &Arcs, size: &SizeTree, kept: &[Point]) -
             steps -= 1;
         }
     }
-    web.finish().0
+    let moved = one_per_place(&web.moved);
+    (web.finish().0, moved)
+}
+
+/// The largest move of each place; those up to the grid's own 1 um are left out.
+fn one_per_place(moved: &[(Point, f64)]) -> Vec<Moved> {
+    let mut all: Vec<(Point, f64)> = moved.iter().copied().filter(|m| m.1 > 1.0).collect();
+    all.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0[0].total_cmp(&b.0[0])).then(a.0[1].total_cmp(&b.0[1])));
+    let mut out: Vec<Moved> = Vec::new();
+    for (p, by) in all {
+        let at_m = p.map(|v| v / SCALE);
+        let near = |m: &Moved| (m.at_m[0] - at_m[0]).hypot(m.at_m[1] - at_m[1]) < SAME_PLACE_M;
+        if !out.iter().any(near) {
+            out.push(Moved { at_m, by_m: by / SCALE });
+        }
+    }
+    out
 }
 
 impl Web<'_> {
@@ -122,6 +150,8 @@ impl Web<'_> {
             let touched =
                 if gap < APART { self.close(v, [near, far], t) } else { self.blunt(v, [near, far], angle) };
             if touched.is_some() {
+                // Upper bound: what was led aside before, and this.
+                self.moved.push((self.at(v), 2.0 * gap.min(APART)));
                 return touched;
             }
         }
@@ -179,18 +209,15 @@ impl Web<'_> {
         }
         let p = self.at(v);
         let length = self.length(v, near);
-        let reach = 0.5 * APART / (0.5 * angle).sin();
-        // A cut that would end close before the next point ends there.
-        let reach = if reach > 0.7 * length { length } else { reach };
+        // Not close before the next point: rather a little nearer to the corner.
+        let reach = (0.5 * APART / (0.5 * angle).sin()).min(CUT_SHARE * length);
         let on = |n: u32| {
             let (q, l) = (self.at(n), self.length(v, n));
             [p[0] + reach / l * (q[0] - p[0]), p[1] + reach / l * (q[1] - p[1])]
         };
         let (c, f) = (on(near), on(far));
-        let ends_far = reach > 0.7 * self.length(v, far);
-        let c = if reach < length { self.insert([v, near], c)? } else { near };
-        let f = if ends_far { far } else { self.insert([v, far], f)? };
-        // The outline stays; otherwise the edge whose other side is wider gives way.
+        let (c, f) = (self.insert([v, near], c)?, self.insert([v, far], f)?);
+        // The outline stays; otherwise the longer edge gives way.
         let (stays, goes) = if firm[1] { (f, c) } else { (c, f) };
         let info = self.part(v, goes)?;
         self.join(stays, goes, Info { arc: None, ..info });

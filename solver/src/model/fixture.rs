@@ -200,7 +200,15 @@ fn zoned(board: &Board, points_m: Vec<Point>, triangles: Vec<[u32; 3]>) -> Board
         });
         zone_of.push(u32::try_from(found).unwrap());
     }
-    let flat = FlatMesh { points_m, triangles, zone_of, zones, min_angle_rad: 0.7, complete: true };
+    let flat = FlatMesh {
+        points_m,
+        triangles,
+        zone_of,
+        zones,
+        min_angle_rad: 0.7,
+        complete: true,
+        ..FlatMesh::default()
+    };
     BoardMesh { flat, roles }
 }
 

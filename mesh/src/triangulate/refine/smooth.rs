@@ -1,7 +1,7 @@
 //! The last touch: points moved and sides turned where that makes the smallest angle around larger, never otherwise.
 
-use super::net::{NONE, Net};
 use super::Rules;
+use super::net::{NONE, Net};
 use crate::region::Point;
 use crate::triangulate::shape::smallest_angle;
 
@@ -136,10 +136,9 @@ pub(super) fn move_if_better(net: &mut Net, rules: &Rules<'_>, v: u32) -> bool {
                 })
                 .collect(),
             Freedom::Along(a, b) => along(best.1, (a, b), step),
-            Freedom::Arc(k, a, b) => along(best.1, (a, b), step)
-                .into_iter()
-                .filter_map(|p| rules.arcs.on(k, p, step))
-                .collect(),
+            Freedom::Arc(k, a, b) => {
+                along(best.1, (a, b), step).into_iter().filter_map(|p| rules.arcs.on(k, p, step)).collect()
+            }
         };
         let mut found = false;
         for p in tries {
@@ -179,8 +178,5 @@ fn along(p: Point, (a, b): (Point, Point), step: f64) -> Vec<Point> {
 /// Longest side at a point.
 fn reach(net: &Net, v: u32, star: &[u32]) -> f64 {
     let p = net.points[v as usize];
-    star.iter()
-        .flat_map(|&t| net.places(t))
-        .map(|q| (q[0] - p[0]).hypot(q[1] - p[1]))
-        .fold(0.0, f64::max)
+    star.iter().flat_map(|&t| net.places(t)).map(|q| (q[0] - p[0]).hypot(q[1] - p[1])).fold(0.0, f64::max)
 }
