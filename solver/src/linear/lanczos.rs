@@ -248,18 +248,23 @@ pub(super) fn inner(a: &[[f64; BLOCK]], b: &[[f64; BLOCK]]) -> Small {
     parts.iter().fold(Small::zeros(), |sum, part| sum + part)
 }
 
-/// `a' b`.
+/// `a' b`, four rows of the result at a time so that they stay in registers.
 fn product(a: &[[f64; BLOCK]], b: &[[f64; BLOCK]]) -> Small {
+    const HALF: usize = BLOCK / 2;
     let mut sum = [[0.0; BLOCK]; BLOCK];
     pulp::Arch::new().dispatch(
         #[inline(always)]
         || {
-            for (a, b) in a.iter().zip(b) {
-                for (row, a) in sum.iter_mut().zip(a) {
-                    for (s, b) in row.iter_mut().zip(b) {
-                        *s += a * b;
+            for (half, rows) in sum.chunks_exact_mut(HALF).enumerate() {
+                let mut own = [[0.0; BLOCK]; HALF];
+                for (a, b) in a.iter().zip(b) {
+                    for i in 0..HALF {
+                        for j in 0..BLOCK {
+                            own[i][j] += a[half * HALF + i] * b[j];
+                        }
                     }
                 }
+                rows.copy_from_slice(&own);
             }
         },
     );
