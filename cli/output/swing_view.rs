@@ -164,8 +164,13 @@ fn beside_tips(panel: &mut Panel, mut tips: Vec<([f64; 2], String)>) -> Vec<([f6
             }
         }
     }
+    let (top, bottom) = (f64::from(view.rect.y) + 16.0, f64::from(view.rect.y + view.rect.h) - 16.0);
+    let high = heights.first().map_or(0.0, |y| (top - y).max(0.0));
+    let low = heights.last().map_or(0.0, |y| (y - bottom).max(0.0));
+    let shift = if high > 0.0 { high } else { -low };
     let mut placed = Vec::new();
     for ((tip, text), y) in tips.into_iter().zip(heights) {
+        let y = y + shift;
         panel.line([view.plane([tip[0] + 7.0, tip[1]]), view.plane([column - 5.0, y])], 1.0, LINE);
         placed.push(([column, y], text));
     }
