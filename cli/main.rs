@@ -4,6 +4,7 @@ mod args;
 mod commands;
 mod failure;
 mod interrupt;
+mod machine;
 mod output;
 mod screen;
 

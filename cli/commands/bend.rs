@@ -27,6 +27,7 @@ pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
         modulus_span: !options.leave_out.no_modulus_span,
         swing: !options.leave_out.no_swing,
         max_spots: options.spots,
+        free_memory: Some(crate::machine::free_memory),
         ..BendOptions::default()
     };
     let report = bend(&design.board, &wishes, &mut progress)?;

@@ -363,3 +363,12 @@ fn same_design_gives_the_same_bytes() {
     let (a, b) = (once(), once());
     assert!(a.len() > 1000 && a == b, "two runs differ");
 }
+
+#[test]
+fn a_factor_that_does_not_fit_is_refused_with_the_numbers() {
+    let board = board(VANE);
+    let options = BendOptions { free_memory: Some(|| Some(1_000_000)), ..one_pass() };
+    let Err(error) = bend(&board, &options, &mut Quiet) else { panic!("a megabyte is too little") };
+    assert!(matches!(error, SolveError::Memory { needed, free: 1_000_000 } if needed > 1_000_000), "{error}");
+    assert!(error.to_string().contains("coarser mesh"), "{error}");
+}

@@ -41,7 +41,7 @@ impl Progress for Quiet {
 }
 
 /// What to compute beside the design's own wishes.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct BendOptions {
     /// Height of the solver's unknowns above z = 0, m; None: the neutral plane of the arms. Changes rounding only.
     pub reference_z_m: Option<f64>,
@@ -53,11 +53,20 @@ pub struct BendOptions {
     pub swing: bool,
     /// Spots to list per answer.
     pub max_spots: u32,
+    /// Asks the machine for its free memory, bytes: a factor that would not fit is refused. None: no limit.
+    pub free_memory: Option<fn() -> Option<u64>>,
 }
 
 impl Default for BendOptions {
     fn default() -> Self {
-        Self { reference_z_m: None, refine: true, modulus_span: true, swing: true, max_spots: 12 }
+        Self {
+            reference_z_m: None,
+            refine: true,
+            modulus_span: true,
+            swing: true,
+            max_spots: 12,
+            free_memory: None,
+        }
     }
 }
 
@@ -137,7 +146,8 @@ fn answer(
         shared.borrow_mut().stage("mesh", at(0.0))?;
         let mesh = board_mesh(board, sources).map_err(mesh_error)?;
         shared.borrow_mut().stage("model", at(0.15))?;
-        let own = crate::model::board_model_about(board, &mesh, bond, options.reference_z_m)?;
+        let mut own = crate::model::board_model_about(board, &mesh, bond, options.reference_z_m)?;
+        own.model.free_memory = options.free_memory;
         shared.borrow_mut().stage("solve", at(0.2))?;
         let (model, solution, state) = solve_all(board, mesh, own, &hinge)?;
         shared.borrow_mut().stage("recover", at(0.8))?;
