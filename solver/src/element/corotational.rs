@@ -208,21 +208,26 @@ impl Moved {
     /// thermal forces gives the exact tangent, independent iterates that of the mixed Newton.
     #[must_use]
     pub fn tangent(&self, stiffness: &Matrix18, own: &Vector18) -> Matrix18 {
-        let mut k = self.turned_stiffness(stiffness);
+        let mut k = *stiffness;
+        self.make_tangent(&mut k, own);
+        k
+    }
+
+    /// As [`Self::tangent`], in place of the stiffness.
+    pub fn make_tangent(&self, k: &mut Matrix18, own: &Vector18) {
+        self.turn_stiffness(k);
         for a in 0..3 {
             let (v, m) = (self.motion.fixed_rows::<3>(6 * a + 3), own.fixed_rows::<3>(6 * a + 3));
             let l = moment_correction(&v.into_owned(), &m.into_owned(), &self.turning[a]);
             let mut block = k.fixed_view_mut::<3, 3>(6 * a + 3, 6 * a + 3);
             block += l;
         }
-        self.project(&mut k);
-        self.add_frame_terms(&mut k, &self.force(own));
-        k
+        self.project(k);
+        self.add_frame_terms(k, &self.force(own));
     }
 
     /// `Hf' K Hf`: rotations to spins at every corner.
-    fn turned_stiffness(&self, stiffness: &Matrix18) -> Matrix18 {
-        let mut k = *stiffness;
+    fn turn_stiffness(&self, k: &mut Matrix18) {
         for a in 0..3 {
             let h = &self.turning[a];
             for part in 0..6 {
@@ -237,7 +242,6 @@ impl Moved {
                 k.fixed_view_mut::<3, 3>(6 * a + 3, 3 * part).copy_from(&left);
             }
         }
-        k
     }
 
     /// `P' K P`, by the few columns that the projector takes out.

@@ -187,7 +187,9 @@ impl Field {
                 return Ok(Vector18::zeros());
             }
             let moved = self.moved(stance, e).ok_or(Collapsed(crate::freedoms::index_u32(e)))?;
-            let k = moved.tangent(&unpacked(self.packed(e)), &mixed[e]);
+            let mut k = Matrix18::zeros();
+            unpack(self.packed(e), &mut k);
+            moved.make_tangent(&mut k, &mixed[e]);
             pack_global(&moved.triad, &k, out);
             Ok(to_global(&moved.triad, &moved.force(&mixed[e])))
         };
@@ -436,8 +438,7 @@ fn product(packed: &[f64], d: &Vector18) -> Vector18 {
     f
 }
 
-fn unpacked(packed: &[f64]) -> Matrix18 {
-    let mut k = Matrix18::zeros();
+fn unpack(packed: &[f64], k: &mut Matrix18) {
     for i in 0..18 {
         for j in i..18 {
             let value = packed[packed_row(i) + j];
@@ -445,7 +446,6 @@ fn unpacked(packed: &[f64]) -> Matrix18 {
             k[(j, i)] = value;
         }
     }
-    k
 }
 
 /// Symmetric part of a frame's matrix, turned to global axes, upper triangle.
