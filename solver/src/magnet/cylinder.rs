@@ -23,7 +23,7 @@ pub fn field(p: &Vector3<f64>, a: f64, b: f64, j: &Vector3<f64>) -> Vector3<f64>
     if a <= 0.0 {
         return Vector3::zeros();
     }
-    let across = j.x.hypot(j.y);
+    let across = length(j.x, j.y);
     let mut sum = Vector3::zeros();
     if j.z.abs() > 0.0 {
         sum += axial(p, a, b) * j.z;
@@ -38,6 +38,11 @@ pub fn field(p: &Vector3<f64>, a: f64, b: f64, j: &Vector3<f64>) -> Vector3<f64>
     sum
 }
 
+/// Hypotenuse; lengths of boards are far from the ends of the number range, so the plain root does.
+fn length(a: f64, b: f64) -> f64 {
+    (a * a + b * b).sqrt()
+}
+
 /// The four quantities that both solutions share at one end: height over the end, distance to the far rim,
 /// and the kernel's two parameters.
 struct End {
@@ -48,8 +53,8 @@ struct End {
 
 impl End {
     fn new(z: f64, rho: f64, a: f64) -> Self {
-        let s = z.hypot(rho + a);
-        Self { z, s, kc: (z.hypot(a - rho) / s).max(EDGE) }
+        let s = length(z, rho + a);
+        Self { z, s, kc: (length(z, a - rho) / s).max(EDGE) }
     }
 }
 
@@ -60,7 +65,7 @@ fn squared(gamma: f64) -> f64 {
 
 /// Field per tesla of axial polarisation.
 fn axial(p: &Vector3<f64>, a: f64, b: f64) -> Vector3<f64> {
-    let rho = p.x.hypot(p.y);
+    let rho = length(p.x, p.y);
     let (top, bottom) = (End::new(p.z + b, rho, a), End::new(p.z - b, rho, a));
     if rho < AXIS * a {
         let slope = axis_slope(p.z, a, b);
@@ -77,19 +82,19 @@ fn axial(p: &Vector3<f64>, a: f64, b: f64) -> Vector3<f64> {
 
 /// Axial field on the axis per tesla.
 fn axis_value(z: f64, a: f64, b: f64) -> f64 {
-    let end = |z: f64| z / z.hypot(a);
+    let end = |z: f64| z / length(z, a);
     0.5 * (end(z + b) - end(z - b))
 }
 
 /// Its change along the axis, 1/m.
 fn axis_slope(z: f64, a: f64, b: f64) -> f64 {
-    let end = |z: f64| a * a / z.hypot(a).powi(3);
+    let end = |z: f64| a * a / length(z, a).powi(3);
     0.5 * (end(z + b) - end(z - b))
 }
 
 /// Field per tesla of polarisation along x.
 fn diametral(p: &Vector3<f64>, a: f64, b: f64) -> Vector3<f64> {
-    let rho = p.x.hypot(p.y);
+    let rho = length(p.x, p.y);
     let own = if rho < a && p.z.abs() < b { 1.0 } else { 0.0 };
     if rho < AXIS * a {
         // The demagnetising tensor has trace 1 inside and 0 outside, and its two transverse values are equal.

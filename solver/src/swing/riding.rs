@@ -28,9 +28,8 @@ pub struct Lever {
 #[derive(Debug, Clone, Default)]
 pub struct RidingLoad {
     nodal: Vec<Vector6<f64>>,
-    levers: Vec<Lever>,
-    /// Triangle and corner that carry each lever's stiffness.
-    carried: Vec<Option<(u32, usize)>>,
+    /// With the triangle and corner that carry each one's stiffness, ascending by triangle.
+    levers: Vec<(Lever, Option<(u32, usize)>)>,
 }
 
 impl RidingLoad {
@@ -45,15 +44,17 @@ impl RidingLoad {
                 }
             }
         }
-        let carried = levers.iter().map(|lever| first.get(lever.node as usize).copied().flatten()).collect();
-        Self { nodal, levers, carried }
+        let carried = |lever: Lever| (lever, first.get(lever.node as usize).copied().flatten());
+        let mut levers: Vec<_> = levers.into_iter().map(carried).collect();
+        levers.sort_by_key(|&(_, carried)| carried);
+        Self { nodal, levers }
     }
 }
 
 impl MovingLoad for RidingLoad {
     fn forces(&self, pose: &Pose) -> Vec<Vector6<f64>> {
         let mut forces = self.nodal.clone();
-        for lever in &self.levers {
+        for (lever, _) in &self.levers {
             let node = lever.node as usize;
             let moment = (pose.rotations[node] * lever.arm_m).cross(&lever.force_n);
             forces[node] += Vector6::new(0.0, 0.0, 0.0, moment[0], moment[1], moment[2]);
@@ -63,24 +64,19 @@ impl MovingLoad for RidingLoad {
 
     fn stiffness(&self, pose: &Pose) -> Vec<(u32, Matrix18)> {
         let mut parts: Vec<(u32, Matrix18)> = Vec::new();
-        for (lever, carried) in self.levers.iter().zip(&self.carried) {
-            let Some((triangle, corner)) = *carried else { continue };
+        for &(lever, carried) in &self.levers {
+            let Some((triangle, corner)) = carried else { continue };
             let arm = pose.rotations[lever.node as usize] * lever.arm_m;
             // d(r x f) = [f]x [r]x w.
             let change = lever.force_n.cross_matrix() * arm.cross_matrix();
-            let mut k = Matrix18::zeros();
-            let own = (change + change.transpose()) * -0.5;
-            k.fixed_view_mut::<3, 3>(6 * corner + 3, 6 * corner + 3).copy_from(&own);
-            parts.push((triangle, k));
-        }
-        parts.sort_by_key(|part| part.0);
-        parts.dedup_by(|next, kept| {
-            let same = next.0 == kept.0;
-            if same {
-                kept.1 += next.1;
+            if parts.last().is_none_or(|last| last.0 != triangle) {
+                parts.push((triangle, Matrix18::zeros()));
             }
-            same
-        });
+            if let Some((_, k)) = parts.last_mut() {
+                let mut own = k.fixed_view_mut::<3, 3>(6 * corner + 3, 6 * corner + 3);
+                own -= (change + change.transpose()) * 0.5;
+            }
+        }
         parts
     }
 
@@ -92,7 +88,7 @@ impl MovingLoad for RidingLoad {
             }
             energy -= f.fixed_rows::<3>(0).dot(x);
         }
-        for lever in &self.levers {
+        for (lever, _) in &self.levers {
             energy -= lever.force_n.dot(&(pose.rotations[lever.node as usize] * lever.arm_m));
         }
         Some(energy)

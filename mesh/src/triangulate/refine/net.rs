@@ -268,8 +268,7 @@ impl Net {
         }
         let mut out = vec![first];
         let mut here = first;
-        loop {
-            let Some(i) = self.corner_of(here, v) else { break };
+        while let Some(i) = self.corner_of(here, v) {
             here = self.beyond[here as usize][(i + 2) % 3];
             if here == first {
                 return out;
@@ -281,8 +280,7 @@ impl Net {
         }
         here = first;
         let mut before = Vec::new();
-        loop {
-            let Some(i) = self.corner_of(here, v) else { break };
+        while let Some(i) = self.corner_of(here, v) {
             here = self.beyond[here as usize][i];
             if here == NONE || before.len() > 10_000 {
                 break;
