@@ -174,7 +174,7 @@ pub struct SwingWishes {
 
 impl Default for SwingWishes {
     fn default() -> Self {
-        Self { off: false, current_a: None, steps: 4, angles_rad: None }
+        Self { off: false, current_a: None, steps: 2, angles_rad: None }
     }
 }
 

@@ -14,7 +14,7 @@ pub struct Swing {
     pub off: Option<Given<bool>>,
     /// Largest current, taken in both polarities. Default: the drive current.
     pub current: Option<Given<Current>>,
-    /// Currents per polarity, evenly spaced. Default: 4.
+    /// Currents per polarity, evenly spaced. Default: 2.
     pub steps: Option<Given<u32>>,
     /// Flap angles to prescribe. Default: evenly on both sides, a little beyond what the largest current reaches.
     pub angles: Option<SwingAngles>,

@@ -320,7 +320,7 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
         };
         let (down, up) = (reached(-1.0), reached(1.0));
         let steps = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0];
-        let step = steps.into_iter().find(|s| (down + up) / s <= 9.0).unwrap_or(15.0);
+        let step = steps.into_iter().find(|s| (down + up) / s <= 4.5).unwrap_or(15.0);
         let end = |side: f64| (side / step).ceil() * step;
         multiples(-end(down).to_radians(), end(up).to_radians(), f64::to_radians(step))
     }
