@@ -61,7 +61,8 @@ fn run(name: &str, coarse: &str, fine: &str) -> Result<(), Box<dyn Error>> {
     let begin = Instant::now();
     let board = understand("design.toml", &text).map_err(|faults| faults.to_string())?;
     let mut clock = Clock::default();
-    let report = bend(&board, &BendOptions { refine: false, swing: false, ..BendOptions::default() }, &mut clock)?;
+    let report =
+        bend(&board, &BendOptions { refine: false, swing: false, ..BendOptions::default() }, &mut clock)?;
     let total = begin.elapsed().as_secs_f64();
     let mesh = &report.answers.first().ok_or("no answer")?.mesh;
     let parts = ["mesh", "model", "solve", "recover"].map(|stage| clock.seconds(stage));
