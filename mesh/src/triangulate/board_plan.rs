@@ -1,5 +1,6 @@
 //! A board as a plan: every region with a meaning, the lines and points of supports and loads, the true arcs.
 
+use super::web::number;
 use super::{BoardMesh, MOST_REGIONS, Plan, Role, SizeSource, triangulate};
 use crate::board::{Board, Conductor, ConductorId, ConductorKind, LayerId, Load, Place};
 use crate::quality::{MeshError, MeshFault, SmallestAngle};
@@ -90,10 +91,6 @@ fn place_of(load: &Load) -> &Place {
 
 /// A region with its meaning.
 type Meant<'a> = (std::borrow::Cow<'a, Region>, Role);
-
-fn number(i: usize) -> u32 {
-    u32::try_from(i).unwrap_or(u32::MAX)
-}
 
 /// Every region of the board that a triangle should know of.
 fn meant_regions(board: &Board) -> Vec<Meant<'_>> {

@@ -241,7 +241,7 @@ pub(super) fn split_by<T>(mut rest: &mut [T], lengths: impl Iterator<Item = usiz
 }
 
 /// Children by parent, ascending: starts and lists.
-fn children(parent: &[u32]) -> (Vec<u32>, Vec<u32>) {
+pub(super) fn children(parent: &[u32]) -> (Vec<u32>, Vec<u32>) {
     let mut start = vec![0u32; parent.len() + 1];
     for &p in parent.iter().filter(|&&p| p != NONE) {
         start[p as usize + 1] += 1;

@@ -155,7 +155,8 @@ fn symbolic(
     }
     let mut etree = vec![0i32; n];
     let mut unused = vec![0u32; n];
-    let (start, children) = tree_edges(&parent);
+    // Columns of the upper triangle that hold the tree's edges.
+    let (start, children) = super::fronts::children(&parent);
     let edges = SymbolicSparseColMatRef::new_checked(n, n, &start, None, &children);
     let request = simplicial::prefactorize_symbolic_cholesky_scratch::<u32>(n, children.len());
     let mut buffer = memory(request)?;
@@ -176,24 +177,6 @@ fn symbolic(
         SymbolicSupernodalParams::default(),
     )
     .map_err(|_| LinearError::TooLarge)
-}
-
-/// Columns of the upper triangle that hold the tree's edges: children of each unknown.
-fn tree_edges(parent: &[u32]) -> (Vec<u32>, Vec<u32>) {
-    let mut start = vec![0u32; parent.len() + 1];
-    for &p in parent.iter().filter(|&&p| p != NONE) {
-        start[p as usize + 1] += 1;
-    }
-    for i in 0..parent.len() {
-        start[i + 1] += start[i];
-    }
-    let mut next = start.clone();
-    let mut children = vec![0u32; start.last().map_or(0, |&n| n as usize)];
-    for (child, &p) in (0u32..).zip(parent).filter(|&(_, &p)| p != NONE) {
-        children[next[p as usize] as usize] = child;
-        next[p as usize] += 1;
-    }
-    (start, children)
 }
 
 /// Upper triangle for the row structure of supernodes. One entry per block and column is enough, since all

@@ -8,7 +8,7 @@
 use super::LinearError;
 use super::fronts::{Fronts, split_by};
 use super::pool::Pool;
-use super::units::Units;
+use super::units::{Slot, Units, put, take};
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::cholesky::{ldlt, llt};
 use faer::linalg::matmul::triangular::{self, BlockStructure};
@@ -16,7 +16,7 @@ use faer::linalg::triangular_solve;
 use faer::prelude::{Reborrow, ReborrowMut};
 use faer::{Accum, MatMut, MatRef, Par};
 use rayon::prelude::*;
-use std::sync::{Mutex, PoisonError};
+use std::sync::Mutex;
 
 /// Multiplications above which one front is worth all threads.
 const SHARED: f64 = 3e7;
@@ -65,22 +65,14 @@ struct Child<'a> {
 }
 
 /// An update waiting for its parent, or why there is none.
-type Waiting = Mutex<Option<Result<Vec<f64>, Failure>>>;
-
-fn take<T>(slot: &Mutex<Option<T>>) -> Option<T> {
-    slot.lock().unwrap_or_else(PoisonError::into_inner).take()
-}
-
-fn put<T>(slot: &Mutex<Option<T>>, value: T) {
-    *slot.lock().unwrap_or_else(PoisonError::into_inner) = Some(value);
-}
+type Waiting = Slot<Result<Vec<f64>, Failure>>;
 
 impl Job<'_> {
     /// Fills all panels. Of several failures the one at the smallest unknown is told.
     pub(super) fn run(&self, panels: &mut [f64]) -> Result<(), Failure> {
         let panel = &self.fronts.panel;
         let starts = self.units.first.windows(2).map(|w| panel[w[1] as usize] - panel[w[0] as usize]);
-        let panels: Vec<Mutex<Option<&mut [f64]>>> =
+        let panels: Vec<Slot<&mut [f64]>> =
             split_by(panels, starts).into_iter().map(|part| Mutex::new(Some(part))).collect();
         let updates: Vec<Waiting> = panels.iter().map(|_| Mutex::new(None)).collect();
         self.units.upwards(&|unit| {

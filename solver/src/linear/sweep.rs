@@ -6,13 +6,13 @@
 use super::LinearError;
 use super::fronts::{Fronts, split_by};
 use super::pool::zeros;
-use super::units::Units;
+use super::units::{Slot, Units, put, take};
 use faer::linalg::matmul::matmul;
 use faer::linalg::triangular_solve;
 use faer::prelude::{Reborrow, ReborrowMut};
 use faer::{Accum, MatMut, MatRef, Par};
 use rayon::prelude::*;
-use std::sync::{Mutex, PoisonError};
+use std::sync::Mutex;
 
 /// Right-hand sides worked off together.
 const TOGETHER: usize = 8;
@@ -33,16 +33,6 @@ pub(super) struct Sweep<'a> {
     pub(super) panels: &'a [f64],
     /// `L D L'` instead of `L L'`.
     pub(super) signed: bool,
-}
-
-type Slot<T> = Mutex<Option<T>>;
-
-fn take<T>(slot: &Slot<T>) -> Option<T> {
-    slot.lock().unwrap_or_else(PoisonError::into_inner).take()
-}
-
-fn put<T>(slot: &Slot<T>, value: T) {
-    *slot.lock().unwrap_or_else(PoisonError::into_inner) = Some(value);
 }
 
 impl Sweep<'_> {

@@ -8,6 +8,20 @@
 use super::fronts::Fronts;
 use super::tree::NONE;
 use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::{Mutex, PoisonError};
+
+/// What one unit hands to another, whichever threads they run on.
+pub(super) type Slot<T> = Mutex<Option<T>>;
+
+/// Empties a slot.
+pub(super) fn take<T>(slot: &Slot<T>) -> Option<T> {
+    slot.lock().unwrap_or_else(PoisonError::into_inner).take()
+}
+
+/// Fills a slot.
+pub(super) fn put<T>(slot: &Slot<T>, value: T) {
+    *slot.lock().unwrap_or_else(PoisonError::into_inner) = Some(value);
+}
 
 /// Share of the total work below which a branch stays on one thread.
 const SHARE: f64 = 1.0 / 64.0;

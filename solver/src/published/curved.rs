@@ -70,8 +70,9 @@ fn roof() -> Result<Vec<f64>, SolveError> {
     Ok(vec![at(&rig.solve()?, grid.at(n, n), W)])
 }
 
-fn hemisphere() -> Result<Vec<f64>, SolveError> {
-    let n = 64;
+/// Quarter of the open hemisphere, pulled apart along x and together along y by `force` at its free edge: the rig and
+/// the nodes pushed inward and pulled outward.
+pub(super) fn hemisphere_rig(n: u32, force: f64) -> (Rig, [u32; 2]) {
     let grid = Grid::mapped([n, n], Cut::Cross, |p, q| {
         let (sin, cos) = (FRAC_PI_2 * p).sin_cos();
         let (high, low) = (72f64.to_radians() * q).sin_cos();
@@ -82,8 +83,13 @@ fn hemisphere() -> Result<Vec<f64>, SolveError> {
     rig.hold(grid.first(1), &symmetry(U));
     rig.hold([grid.at(n / 2, n)], &[W]);
     let (inward, outward) = (grid.at(0, 0), grid.at(n, 0));
-    rig.force(inward, U, -1.0);
-    rig.force(outward, V, 1.0);
+    rig.force(inward, U, -force);
+    rig.force(outward, V, force);
+    (rig, [inward, outward])
+}
+
+fn hemisphere() -> Result<Vec<f64>, SolveError> {
+    let (rig, [inward, outward]) = hemisphere_rig(64, 1.0);
     let s = rig.solve()?;
     Ok(vec![0.5 * (at(&s, outward, V) - at(&s, inward, U))])
 }

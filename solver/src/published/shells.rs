@@ -1,5 +1,6 @@
 //! Shells through large motion: slit ring, hemisphere, cylinders, roofs that snap through.
 
+use super::curved::hemisphere_rig;
 use super::grids::{Cut, Grid};
 use super::rig::{Rig, TX, U, V, W, along, equal_plies, sheet, symmetry};
 use super::{Problem, Provenance, gate, show};
@@ -214,19 +215,7 @@ fn slit() -> Result<Vec<f64>, SolveError> {
 }
 
 fn hemisphere() -> Result<Vec<f64>, SolveError> {
-    let n = 40;
-    let grid = Grid::mapped([n, n], Cut::Cross, |p, q| {
-        let (sin, cos) = (FRAC_PI_2 * p).sin_cos();
-        let (high, low) = (72f64.to_radians() * q).sin_cos();
-        [10.0 * low * cos, 10.0 * low * sin, 10.0 * high]
-    });
-    let mut rig = Rig::new(&grid, sheet(6.825e7, 0.3, 0.04));
-    rig.hold(grid.first(0), &symmetry(V));
-    rig.hold(grid.first(1), &symmetry(U));
-    rig.hold([grid.at(n / 2, n)], &[W]);
-    let (inward, outward) = (grid.at(0, 0), grid.at(n, 0));
-    rig.force(inward, U, -200.0);
-    rig.force(outward, V, 200.0);
+    let (rig, [inward, outward]) = hemisphere_rig(40, 200.0);
     let mut values = along(&rig, &HEMISPHERE, |path| {
         vec![path.displacement_m(outward)[1], -path.displacement_m(inward)[0]]
     })?;

@@ -267,28 +267,33 @@ impl<'m> Prepared<'m> {
     }
 
     fn reactions_from(&self, loads: &[Vector6<f64>], forces: &Forces) -> Vec<Reaction> {
-        let blocks = &self.model.freedoms.blocks;
-        let mut told = vec![false; blocks.len()];
-        let mut reactions = Vec::new();
-        for (node, follow) in (0u32..).zip(&self.model.freedoms.follow) {
-            let block = follow.block as usize;
-            if told[block] || !blocks[block].held.contains(&true) {
-                continue;
-            }
-            told[block] = true;
-            let mut force = -self.balance().imbalance(block, loads, forces);
-            for c in (0..6).filter(|&c| !blocks[block].held[c]) {
-                force[c] = 0.0;
-            }
-            // Work is the same in node freedoms: F . G q = force . q.
-            let load = match &follow.matrix {
-                None => Some(force),
-                Some(g) => g.transpose().try_inverse().map(|back| back * force),
-            };
-            reactions.extend(load.map(|load| Reaction { node, load }));
-        }
-        reactions
+        support_reactions(self.model, |block| self.balance().imbalance(block, loads, forces))
     }
+}
+
+/// What the supports exert, block by block; `net`: load less internal force of a block.
+pub(crate) fn support_reactions(model: &Model, net: impl Fn(usize) -> Vector6<f64>) -> Vec<Reaction> {
+    let blocks = &model.freedoms.blocks;
+    let mut told = vec![false; blocks.len()];
+    let mut reactions = Vec::new();
+    for (node, follow) in (0u32..).zip(&model.freedoms.follow) {
+        let block = follow.block as usize;
+        if told[block] || !blocks[block].held.contains(&true) {
+            continue;
+        }
+        told[block] = true;
+        let mut force = -net(block);
+        for c in (0..6).filter(|&c| !blocks[block].held[c]) {
+            force[c] = 0.0;
+        }
+        // Work is the same in node freedoms: F . G q = force . q.
+        let load = match &follow.matrix {
+            None => Some(force),
+            Some(g) => g.transpose().try_inverse().map(|back| back * force),
+        };
+        reactions.extend(load.map(|load| Reaction { node, load }));
+    }
+    reactions
 }
 
 /// Refuses loads that do not fit the model.

@@ -8,7 +8,7 @@ use super::load::Pose;
 use super::newton::Point;
 use super::path::State;
 use crate::element::Vector18;
-use crate::statics::Reaction;
+use crate::statics::{Reaction, support_reactions};
 use nalgebra::{Matrix3, Vector3, Vector6};
 use rayon::prelude::*;
 
@@ -55,7 +55,7 @@ impl Equilibrium {
             triad,
             own_forces: point.own.clone(),
             level: point.level,
-            reactions: reactions(field, net),
+            reactions: support_reactions(&field.model, |block| net[block]),
             state,
         }
     }
@@ -72,28 +72,4 @@ impl Equilibrium {
         }
         total
     }
-}
-
-fn reactions(field: &Field, net: &[Vector6<f64>]) -> Vec<Reaction> {
-    let blocks = &field.model.freedoms.blocks;
-    let mut told = vec![false; blocks.len()];
-    let mut reactions = Vec::new();
-    for (node, follow) in (0u32..).zip(&field.model.freedoms.follow) {
-        let block = follow.block as usize;
-        if told[block] || !blocks[block].held.contains(&true) {
-            continue;
-        }
-        told[block] = true;
-        let mut force = -net[block];
-        for c in (0..6).filter(|&c| !blocks[block].held[c]) {
-            force[c] = 0.0;
-        }
-        // Work is the same in node freedoms: F . G q = force . q.
-        let load = match &follow.matrix {
-            None => Some(force),
-            Some(g) => g.transpose().try_inverse().map(|back| back * force),
-        };
-        reactions.extend(load.map(|load| Reaction { node, load }));
-    }
-    reactions
 }

@@ -1,6 +1,7 @@
 //! Triangles that know their neighbours, and the few changes refinement makes to them: splitting a triangle or an
 //! edge, turning an edge, walking towards a place. Lengths in grid steps.
 
+use super::super::web::number;
 use crate::region::Point;
 
 /// No triangle, or no plan edge.
@@ -58,10 +59,6 @@ pub(super) fn in_circle([a, b, c]: [Point; 3], d: Point) -> bool {
     let terms = [p.2 * (q.0 * r.1 - q.1 * r.0), q.2 * (r.0 * p.1 - r.1 * p.0), r.2 * (p.0 * q.1 - p.1 * q.0)];
     let scale = p.2 * (q.2 + r.2) + q.2 * r.2;
     terms.iter().sum::<f64>() > ROUNDING * scale
-}
-
-fn number(i: usize) -> u32 {
-    u32::try_from(i).unwrap_or(NONE)
 }
 
 impl Net {
