@@ -5,7 +5,8 @@
 //! sparse library), [`statics`], [`magnet`] and [`lorentz`] (load), [`swing`] (large motion), [`clearance`] (what a
 //! swing may touch), [`recover`] (strain), [`settle`] (refine until the spots hold still), [`bend`] (the verb),
 //! [`published`] (problems with known answers), [`result`] (plain data out), [`summary`] (the board as understood),
-//! [`advice`] (layout rules of the trade), [`error`]. No input or output here.
+//! [`advice`] (layout rules of the trade), [`life`] (strain to cycles), [`reliability`] (scatter of lives and what a
+//! test proves), [`error`]. No input or output here.
 
 pub mod advice;
 pub mod assemble;
@@ -15,6 +16,7 @@ pub mod element;
 pub mod error;
 pub mod freedoms;
 pub mod laminate;
+pub mod life;
 pub mod linear;
 pub mod lorentz;
 pub mod magnet;
@@ -22,6 +24,7 @@ pub mod model;
 pub mod modes;
 pub mod published;
 pub mod recover;
+pub mod reliability;
 pub mod result;
 pub mod settle;
 pub mod statics;
