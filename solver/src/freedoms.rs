@@ -61,6 +61,19 @@ impl Freedoms {
         Self { follow, blocks: vec![FREE; n_nodes], bounds: Vec::new(), faults: Vec::new() }
     }
 
+    /// Forces and moments per node (global axes) as forces on the unknowns of every block.
+    #[must_use]
+    pub fn gathered(&self, nodal: &[Vector6<f64>]) -> Vec<Vector6<f64>> {
+        let mut sums = vec![Vector6::zeros(); self.blocks.len()];
+        for (follow, load) in self.follow.iter().zip(nodal) {
+            match &follow.matrix {
+                None => sums[follow.block as usize] += load,
+                Some(g) => sums[follow.block as usize] += g.tr_mul(load),
+            }
+        }
+        sums
+    }
+
     /// Holds one component of a node at `value` (m or rad); 0 to 5 are u, v, w, tx, ty, tz.
     ///
     /// Axes: the node's own frame if [`Self::turn`] gave it one, else global. On a node of a rigid piece the

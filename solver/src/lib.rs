@@ -4,11 +4,12 @@
 //! (node to equation), [`model`] (everything checked), [`assemble`], [`linear`] (the only room that names the
 //! sparse library), [`statics`], [`magnet`] and [`lorentz`] (load), [`swing`] (large motion), [`clearance`] (what a
 //! swing may touch), [`recover`] (strain), [`settle`] (refine until the spots hold still), [`bend`] (the verb),
-//! [`published`] (problems with known answers), [`result`] (plain data out), [`summary`] (the board as understood),
-//! [`advice`] (layout rules of the trade), [`life`] (strain to cycles), [`reliability`] (scatter of lives and what a
-//! test proves), [`error`]. No input or output here.
+//! [`modes`] and [`air`] (natural modes, added mass and drag), [`published`] (problems with known answers), [`result`]
+//! (plain data out), [`summary`] (the board as understood), [`advice`] (layout rules of the trade), [`life`] (strain
+//! to cycles), [`reliability`] (scatter of lives and what a test proves), [`error`]. No input or output here.
 
 pub mod advice;
+pub mod air;
 pub mod assemble;
 pub mod bend;
 pub mod clearance;

@@ -134,6 +134,44 @@ impl Layout {
         }
     }
 
+    /// Adds a matrix of a triangle of a rigid piece (18 corner freedoms, global axes) to values of
+    /// [`Self::assemble`], symmetrised.
+    pub(crate) fn add_rigid_triangle(
+        &self,
+        model: &Model,
+        triangle: usize,
+        own: &crate::element::Matrix18,
+        values: &mut [f64],
+    ) {
+        let nodes = model.triangles[triangle];
+        let lever = |a: usize| {
+            let follow = &model.freedoms.follow[nodes[a] as usize];
+            follow.matrix.as_deref().copied().unwrap_or_else(nalgebra::Matrix6::identity)
+        };
+        let mut sum = nalgebra::Matrix6::zeros();
+        for a in 0..3 {
+            for b in 0..3 {
+                sum += lever(b).tr_mul(&(own.fixed_view::<6, 6>(6 * b, 6 * a) * lever(a)));
+            }
+        }
+        let block = model.freedoms.follow[nodes[0] as usize].block;
+        self.add_in_block(block, &((sum + sum.transpose()) * 0.5), values);
+    }
+
+    /// Free unknowns, in elimination order, of a value per vertex.
+    pub(crate) fn free_part(&self, of: impl Fn(usize) -> nalgebra::Vector6<f64>) -> Vec<f64> {
+        let structure = &self.structure;
+        let mut out = vec![0.0; structure.n_unknowns()];
+        for (p, &vertex) in structure.order().iter().enumerate() {
+            let first = structure.first()[p] as usize;
+            let value = of(vertex as usize);
+            for (k, &c) in self.free(vertex as usize).iter().enumerate() {
+                out[first + k] = value[usize::from(c)];
+            }
+        }
+        out
+    }
+
     /// One block column: every contribution in element order.
     fn fill<P>(&self, position: usize, column: &mut [f64], model: &Model, pair: &P)
     where

@@ -104,6 +104,23 @@ pub fn mass(corners: &[[f64; 2]; 3], moments: &[f64; 3]) -> Matrix18 {
     m
 }
 
+/// Mass of something that moves with the deflection only (air on both faces), kg/m2 on the cubic field; in the
+/// element's axes.
+#[must_use]
+pub fn normal_mass(corners: &[[f64; 2]; 3], per_area: f64) -> Matrix18 {
+    let area = 0.5 * double_area(corners);
+    let mut m = Matrix18::zeros();
+    for (w, zeta) in rule() {
+        let row = deflection(corners, &zeta);
+        for i in 0..9 {
+            for j in 0..9 {
+                m[(PLATE[i], PLATE[j])] += w * area * per_area * row[i] * row[j];
+            }
+        }
+    }
+    m
+}
+
 /// Nodal forces of a force per area (x, y, z in the element's axes, N/m2) that acts on the reference plane.
 ///
 /// In-plane parts go a third to each corner; the normal part works on the cubic deflection.

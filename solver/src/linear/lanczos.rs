@@ -86,7 +86,10 @@ pub fn largest(pencil: &dyn Pencil, wanted: usize, tolerance: f64) -> Result<Pai
                 let chosen = eigen.eigenvectors.select_columns(&rank);
                 return Ok(Pairs {
                     theta: rank.iter().map(|&i| values[i]).collect(),
-                    vectors: basis.combine(&chosen),
+                    vectors: combined(
+                        &basis.blocks.iter().map(|pair| &pair.own).collect::<Vec<_>>(),
+                        &chosen,
+                    ),
                     residual,
                     solves: basis.solves,
                 });
@@ -217,32 +220,46 @@ impl Basis {
             }
         });
     }
+}
 
-    /// Vectors times the columns of `chosen`, eight to a block.
-    fn combine(&self, chosen: &DMatrix<f64>) -> Vec<Block> {
-        let n = self.blocks.first().map_or(0, |pair| pair.own.len());
-        let of_group = |group: usize| {
-            let part = |b: usize| {
-                Small::from_fn(|i, j| {
-                    let column = group * BLOCK + j;
-                    if column < chosen.ncols() { chosen[(b * BLOCK + i, column)] } else { 0.0 }
-                })
-            };
-            let parts: Vec<Small> = (0..self.blocks.len()).map(part).collect();
-            let mut out: Block = vec![[0.0; BLOCK]; n];
-            out.par_chunks_mut(STRETCH).enumerate().for_each(|(i, out)| {
-                for (pair, part) in self.blocks.iter().zip(&parts) {
-                    add_product(out, &pair.own[i * STRETCH..i * STRETCH + out.len()], part);
+/// Vectors times the columns of `chosen`, eight to a block.
+pub(crate) fn combined(blocks: &[&Block], chosen: &DMatrix<f64>) -> Vec<Block> {
+    let n = blocks.first().map_or(0, |block| block.len());
+    let entry = |i: usize, j: usize| {
+        if i < chosen.nrows() && j < chosen.ncols() { chosen[(i, j)] } else { 0.0 }
+    };
+    let of_group = |group: usize| {
+        let part = |b: usize| Small::from_fn(|i, j| entry(b * BLOCK + i, group * BLOCK + j));
+        let parts: Vec<Small> = (0..blocks.len()).map(part).collect();
+        let mut out: Block = vec![[0.0; BLOCK]; n];
+        out.par_chunks_mut(STRETCH).enumerate().for_each(|(i, out)| {
+            for (block, part) in blocks.iter().zip(&parts) {
+                add_product(out, &block[i * STRETCH..i * STRETCH + out.len()], part);
+            }
+        });
+        out
+    };
+    (0..chosen.ncols().div_ceil(BLOCK)).map(of_group).collect()
+}
+
+/// Products of the first `size` vectors of one list with those of another.
+pub(crate) fn gram(a: &[Block], b: &[Block], size: usize) -> DMatrix<f64> {
+    let mut out = DMatrix::zeros(size, size);
+    for (p, a) in a.iter().enumerate() {
+        for (q, b) in b.iter().enumerate() {
+            let part = inner(a, b);
+            for i in 0..BLOCK.min(size.saturating_sub(p * BLOCK)) {
+                for j in 0..BLOCK.min(size.saturating_sub(q * BLOCK)) {
+                    out[(p * BLOCK + i, q * BLOCK + j)] = part[(i, j)];
                 }
-            });
-            out
-        };
-        (0..chosen.ncols().div_ceil(BLOCK)).map(of_group).collect()
+            }
+        }
     }
+    out
 }
 
 /// `a' b`, stretch by stretch.
-pub(super) fn inner(a: &[[f64; BLOCK]], b: &[[f64; BLOCK]]) -> Small {
+fn inner(a: &[[f64; BLOCK]], b: &[[f64; BLOCK]]) -> Small {
     let parts: Vec<Small> =
         a.par_chunks(STRETCH).zip(b.par_chunks(STRETCH)).map(|(a, b)| product(a, b)).collect();
     parts.iter().fold(Small::zeros(), |sum, part| sum + part)

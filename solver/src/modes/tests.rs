@@ -1,10 +1,13 @@
-//! Modes against plates of the literature, a dense solution, and their own mesh.
+//! Modes against plates of the literature, a dense solution, their own mesh, and about loaded states.
 
 use super::*;
 use crate::freedoms::Freedoms;
 use crate::laminate::{Laminate, Ply, isotropic_q};
+use crate::model::LoadCase;
+use crate::statics::Prepared;
+use crate::swing::{DeadLoad, Level, Loads, MovingLoad};
 use copperbend_mesh::board::LayerId;
-use nalgebra::Vector3;
+use nalgebra::{Matrix6, Vector3};
 use std::f64::consts::TAU;
 
 const E_PA: f64 = 70e9;
@@ -98,7 +101,9 @@ fn free_square_plate_agrees_with_the_benchmark() {
     // NAFEMS, The Standard NAFEMS Benchmarks (1990), FV12: frequency parameters of a free thin square plate.
     let (a, t) = (10.0, 0.05);
     let lift = (TAU * 0.5).powi(2);
-    let found = modes(&plate(a, a, t, [20, 20], NU), &ModeWishes { count: 14, lift, prove: true }).unwrap();
+    let found =
+        modes(&plate(a, a, t, [20, 20], NU), &ModeWishes { count: 14, lift, ..ModeWishes::default() })
+            .unwrap();
     // Six motions of the rigid body first.
     for mode in &found.modes[..6] {
         assert!(mode.eigenvalue.abs() < 1e-3 * lift, "rigid motion: {}", mode.eigenvalue);
@@ -200,4 +205,162 @@ fn a_rigid_flap_swings_about_its_arm() {
             b.frequency_hz
         );
     }
+}
+
+/// A strip of 30 x 3 x 0.08 mm, E 5 GPa, nu 0.34, 1800 kg/m3, clamped at x = 0, under dead forces at its free end.
+fn bent_arm(cells: [usize; 2], force: [f64; 3]) -> (Model, DeadLoad) {
+    let mut model = clamped(plate(0.03, 0.003, 8e-5, cells, 0.34), cells[1]);
+    let ply =
+        Ply { q_pa: isotropic_q(5e9, 0.34), density_kg_m3: 1800.0, ..model.laminates[0].plies[0].clone() };
+    model.laminates = vec![Laminate::new(vec![ply])];
+    let mut nodal = vec![Vector6::zeros(); model.nodes_m.len()];
+    let n = nodal.len();
+    let side = 1.0 / cells[1] as f64;
+    for (j, node) in (n - cells[1] - 1..n).enumerate() {
+        let share = if j == 0 || j == cells[1] { 0.5 * side } else { side };
+        nodal[node].fixed_rows_mut::<3>(0).copy_from(&(Vector3::from(force) * share));
+    }
+    (model, DeadLoad { nodal })
+}
+
+/// `E I / L^2` of the arm, N.
+fn unit_force() -> f64 {
+    5e9 * 0.003 * 8e-5f64.powi(3) / 12.0 / 0.03f64.powi(2)
+}
+
+#[test]
+fn modes_of_a_bent_arm_are_those_about_the_bent_state() {
+    // 60 x 6 rectangles, an independent prototype of the same theory in another language; second mode at 90 Hz has no
+    // counterpart in the flat arm.
+    for (k, angle_deg, exact) in
+        [(5.0, 68.42, [39.183, 89.68, 152.55]), (10.0, 81.25, [49.821, 89.14, 164.05])]
+    {
+        let (model, load) = bent_arm([60, 6], [0.0, 0.0, k * unit_force()]);
+        let steady: [&dyn MovingLoad; 1] = [&load];
+        let mut path = Path::new(&model, Loads { steady: &steady, driven: None }).unwrap();
+        path.to_level(Level { steady: 1.0, ..Level::default() }).unwrap();
+        let tip = path.pose().rotations.last().unwrap().column(0).into_owned();
+        assert!((tip[2].atan2(tip[0]).to_degrees() - angle_deg).abs() < 0.1, "tip at {tip}");
+        let found = modes_about(&mut path, &ModeWishes { count: 5, ..ModeWishes::default() }).unwrap();
+        for (mode, exact) in found.modes.iter().zip(exact) {
+            assert!(
+                (mode.frequency_hz / exact - 1.0).abs() < 5e-3,
+                "k {k}: {} against {exact}",
+                mode.frequency_hz
+            );
+            assert!(mode.residual < 1e-8, "residual {}", mode.residual);
+        }
+        assert_eq!(found.unstable, 0, "a stable state");
+    }
+}
+
+#[test]
+fn a_path_at_rest_has_the_modes_of_the_model_at_rest() {
+    let (model, load) = bent_arm([20, 2], [0.0; 3]);
+    let steady: [&dyn MovingLoad; 1] = [&load];
+    let mut path = Path::new(&model, Loads { steady: &steady, driven: None }).unwrap();
+    let wishes = ModeWishes { count: 6, ..ModeWishes::default() };
+    let (bent, flat) = (modes_about(&mut path, &wishes).unwrap(), modes(&model, &wishes).unwrap());
+    for (a, b) in bent.modes.iter().zip(&flat.modes) {
+        assert!(
+            (a.frequency_hz / b.frequency_hz - 1.0).abs() < 1e-8,
+            "{} {}",
+            a.frequency_hz,
+            b.frequency_hz
+        );
+    }
+}
+
+#[test]
+fn a_column_past_buckling_is_told_and_is_no_error() {
+    // Clamped-free column under a dead axial force p E I / L^2, exact characteristic equation (Bokaian 1990): at p = -1
+    // omega L^2 sqrt(m/EI) = 2.7536249; Euler's load is at pi^2 / 4.
+    let run = |p: f64| {
+        let (mut model, load) = bent_arm([40, 2], [p * unit_force(), 0.0, 0.0]);
+        // nu = 0: a beam.
+        let ply = Ply { q_pa: isotropic_q(5e9, 0.0), ..model.laminates[0].plies[0].clone() };
+        model.laminates = vec![Laminate::new(vec![ply])];
+        let steady: [&dyn MovingLoad; 1] = [&load];
+        let mut path = Path::new(&model, Loads { steady: &steady, driven: None }).unwrap();
+        path.to_level(Level { steady: 1.0, ..Level::default() }).unwrap();
+        modes_about(&mut path, &ModeWishes { count: 4, ..ModeWishes::default() }).unwrap()
+    };
+    let number = |f: f64| {
+        let m = 1800.0 * 0.003 * 8e-5;
+        TAU * f * 0.03 * 0.03 * (m / (unit_force() * 0.03 * 0.03)).sqrt()
+    };
+    let own = number(run(-1.0).modes[0].frequency_hz);
+    assert!((own / 2.753_624_9 - 1.0).abs() < 5e-3, "{own}");
+    let past = run(-3.0);
+    assert_eq!(past.unstable, 1, "one way to give way");
+    let first = &past.modes[0];
+    assert!(first.eigenvalue < 0.0 && first.frequency_hz == 0.0, "{}", first.eigenvalue);
+    assert!(past.modes[1].eigenvalue > 0.0, "the rest is stable");
+    let tip = first.shape.last().unwrap();
+    assert!(tip[2].abs() > 100.0 * tip[0].abs(), "it bends: {tip}");
+    assert_eq!(past.counted.map(|[below, known]| below == known), Some(true), "none missed");
+}
+
+#[test]
+fn two_equal_arms_have_every_frequency_twice() {
+    let one = clamped(plate(0.03, 0.003, 8e-5, [16, 2], NU), 2);
+    let n = u32::try_from(one.nodes_m.len()).unwrap();
+    let mut both = one.clone();
+    both.nodes_m.extend(one.nodes_m.iter().map(|p| [p[0], p[1] + 0.01, p[2]]));
+    both.triangles.extend(one.triangles.iter().map(|t| t.map(|node| node + n)));
+    both.laminate_of.extend(&one.laminate_of);
+    both.freedoms = Freedoms::free(both.nodes_m.len());
+    for j in 0..=2 {
+        both.freedoms.clamp(j);
+        both.freedoms.clamp(n + j);
+    }
+    let single = modes(&one, &ModeWishes { count: 6, ..ModeWishes::default() }).unwrap();
+    let double = modes(&both, &ModeWishes { count: 12, ..ModeWishes::default() }).unwrap();
+    for (i, mode) in double.modes.iter().enumerate() {
+        let exact = single.modes[i / 2].frequency_hz;
+        assert!((mode.frequency_hz / exact - 1.0).abs() < 1e-7, "{i}: {} against {exact}", mode.frequency_hz);
+    }
+}
+
+#[test]
+fn air_lowers_frequencies_by_its_share_of_the_mass() {
+    let model = clamped(plate(0.03, 0.003, 8e-5, [30, 3], NU), 3);
+    let own = DENSITY * 8e-5;
+    let air = vec![0.05 * own; model.triangles.len()];
+    let vacuum = modes(&model, &ModeWishes { count: 3, ..ModeWishes::default() }).unwrap();
+    let wishes = ModeWishes { count: 3, air_kg_m2: &air, ..ModeWishes::default() };
+    let found = modes(&model, &wishes).unwrap();
+    // Bending: all mass moves normal to the plate but a hair of rotary inertia.
+    let (a, b) = (&found.modes[0], &vacuum.modes[0]);
+    assert!(
+        (a.frequency_hz / b.frequency_hz - 1.05f64.powf(-0.5)).abs() < 1e-5,
+        "{} {}",
+        a.frequency_hz,
+        b.frequency_hz
+    );
+    assert!((a.air_share - 0.05 / 1.05).abs() < 1e-4, "{}", a.air_share);
+    assert!((a.vacuum_hz() / b.frequency_hz - 1.0).abs() < 1e-6, "{}", a.vacuum_hz());
+    let error = modes(&model, &ModeWishes { air_kg_m2: &air[1..], ..wishes }).unwrap_err();
+    assert!(error.to_string().contains("per triangle"), "{error}");
+}
+
+#[test]
+fn static_answers_come_from_the_same_factor() {
+    let (model, load) = bent_arm([12, 2], [0.0, 1e-4, 1e-3]);
+    let exact = Prepared::new(&model).unwrap();
+    let case = LoadCase { nodal: load.nodal.clone(), ..LoadCase::default() };
+    let exact = exact.solve(&[case]).unwrap().pop().unwrap().displacement;
+    let modal = Modal::at_rest(&model, &ModeWishes { count: 4, ..ModeWishes::default() }).unwrap();
+    let size = |x: &[Vector6<f64>]| x.iter().map(Vector6::norm_squared).sum::<f64>().sqrt();
+    let own = modal.response(&load.nodal).unwrap();
+    let off: Vec<_> = own.iter().zip(&exact).map(|(a, b)| a - b).collect();
+    assert!(size(&off) < 1e-8 * size(&exact), "{:e}", size(&off) / size(&exact));
+    let left = size(&modal.static_correction(&load.nodal).unwrap()) / size(&exact);
+    assert!(left > 1e-6 && left < 0.2, "what four modes leave out: {left}");
+    // With every mode there is nothing left.
+    let all =
+        Modal::at_rest(&model, &ModeWishes { count: 1000, prove: false, ..ModeWishes::default() }).unwrap();
+    let left = size(&all.static_correction(&load.nodal).unwrap()) / size(&exact);
+    assert!(left < 1e-6, "{} modes leave {left}", all.modes.modes.len());
+    assert!(modal.response(&load.nodal[1..]).is_err(), "loads of another model");
 }

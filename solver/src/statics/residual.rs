@@ -236,14 +236,32 @@ impl Balance<'_> {
 
     /// Nodal loads of a case in block unknowns.
     pub(super) fn block_loads(&self, case: &LoadCase) -> Vec<Vector6<f64>> {
-        let mut loads = vec![Vector6::zeros(); self.model.freedoms.blocks.len()];
-        for (follow, load) in self.model.freedoms.follow.iter().zip(&case.nodal) {
-            match &follow.matrix {
-                None => loads[follow.block as usize] += load,
-                Some(g) => loads[follow.block as usize] += g.tr_mul(load),
-            }
-        }
-        loads
+        self.model.freedoms.gathered(&case.nodal)
+    }
+
+    /// `K x` for vectors over the free unknowns, element by element; held unknowns at rest.
+    pub(crate) fn times(&self, columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
+        let case = LoadCase::default();
+        let rest = State::at_supports(self.model, 0.0);
+        let moved = |x: &Vec<f64>| {
+            let mut state = rest.clone();
+            self.correct(&mut state, x, 0.0);
+            state
+        };
+        let states: Vec<State> = columns.iter().map(moved).collect();
+        let mut forces: Vec<Forces> = columns.iter().map(|_| Forces::default()).collect();
+        let wanted = states.iter().zip(&mut forces);
+        self.fill(
+            &mut wanted.map(|(state, forces)| Wanted { state, case: &case, forces }).collect::<Vec<_>>(),
+        );
+        let none = vec![Vector6::zeros(); self.model.freedoms.blocks.len()];
+        let product = |forces: &Forces| {
+            let mut out = vec![0.0; self.layout.structure.n_unknowns()];
+            self.residual(&none, forces, &mut out);
+            out.iter_mut().for_each(|f| *f = -*f);
+            out
+        };
+        forces.iter().map(product).collect()
     }
 
     /// Residual over the free unknowns, in elimination order.

@@ -13,6 +13,7 @@ use crate::model::Model;
 use crate::statics;
 use nalgebra::{Matrix3, Matrix6, Vector6};
 use rayon::prelude::*;
+use std::sync::Arc;
 
 /// Triangles or blocks a thread takes at a time; fixed, so that partial sums are.
 const CHUNK: usize = 256;
@@ -69,8 +70,8 @@ pub(super) struct Field {
     /// Working copy: the levers of rigid pieces follow the stance.
     pub(super) model: Model,
     pub(super) links: Links,
-    pub(super) elements: Elements,
-    pub(super) layout: Layout,
+    pub(super) elements: Arc<Elements>,
+    pub(super) layout: Arc<Layout>,
     /// Half the diagonal of the model: rotations count at this distance, m.
     pub(super) half_size: f64,
     /// Energy of strains of [`ROUNDING`] everywhere, J: nothing below it means anything.
@@ -104,7 +105,14 @@ impl Field {
         };
         let noise_j =
             ROUNDING * ROUNDING * elements.local.iter().zip(&model.laminate_of).map(stretched).sum::<f64>();
-        Ok(Self { model: model.clone(), links, elements, layout, half_size, noise_j })
+        Ok(Self {
+            model: model.clone(),
+            links,
+            elements: Arc::new(elements),
+            layout: Arc::new(layout),
+            half_size,
+            noise_j,
+        })
     }
 
     pub(super) fn n_unknowns(&self) -> usize {
@@ -253,14 +261,7 @@ impl Field {
 
     /// Nodal forces in block unknowns.
     pub(super) fn block_loads(&self, nodal: &[Vector6<f64>]) -> Vec<Vector6<f64>> {
-        let mut loads = vec![Vector6::zeros(); self.model.freedoms.blocks.len()];
-        for (follow, load) in self.model.freedoms.follow.iter().zip(nodal) {
-            match &follow.matrix {
-                None => loads[follow.block as usize] += load,
-                Some(g) => loads[follow.block as usize] += g.tr_mul(load),
-            }
-        }
-        loads
+        self.model.freedoms.gathered(nodal)
     }
 
     /// Loads less corner forces over the free unknowns, in elimination order.
@@ -274,18 +275,9 @@ impl Field {
         self.free_part(|vertex| all[vertex])
     }
 
-    /// Free unknowns, in elimination order, of a value per vertex.
+    /// See [`Layout::free_part`].
     pub(super) fn free_part(&self, of: impl Fn(usize) -> Vector6<f64>) -> Vec<f64> {
-        let structure = &self.layout.structure;
-        let mut out = vec![0.0; structure.n_unknowns()];
-        for (p, &vertex) in structure.order().iter().enumerate() {
-            let first = structure.first()[p] as usize;
-            let value = of(vertex as usize);
-            for (k, &c) in self.layout.free(vertex as usize).iter().enumerate() {
-                out[first + k] = value[usize::from(c)];
-            }
-        }
-        out
+        self.layout.free_part(of)
     }
 
     /// Adds free unknowns in elimination order to block unknowns.
@@ -327,27 +319,10 @@ impl Field {
         let packed = &*packed;
         let mut values = self.layout.assemble(&self.model, |e, b, a| pair(packed, e, b, a));
         for (e, k) in &in_pieces {
-            self.add_rigid_triangle(*e, k, &mut values);
+            self.layout.add_rigid_triangle(&self.model, *e, k, &mut values);
         }
         self.add_arms(stance, nodal, corners, &mut values);
         values
-    }
-
-    /// A load's stiffness on a triangle of a rigid piece.
-    fn add_rigid_triangle(&self, triangle: usize, k: &Matrix18, values: &mut [f64]) {
-        let nodes = self.model.triangles[triangle];
-        let lever = |a: usize| {
-            let follow = &self.model.freedoms.follow[nodes[a] as usize];
-            follow.matrix.as_deref().copied().unwrap_or_else(Matrix6::identity)
-        };
-        let mut sum = Matrix6::zeros();
-        for a in 0..3 {
-            for b in 0..3 {
-                sum += lever(b).tr_mul(&(k.fixed_view::<6, 6>(6 * b, 6 * a) * lever(a)));
-            }
-        }
-        let block = self.model.freedoms.follow[nodes[0] as usize].block;
-        self.layout.add_in_block(block, &((sum + sum.transpose()) * 0.5), values);
     }
 
     /// Adds what bounds exert on pieces that are held in part to the net force of their nodes.
@@ -399,7 +374,7 @@ impl Field {
     }
 }
 
-fn gather(nodes: &[Vector6<f64>], corners: [u32; 3]) -> Vector18 {
+pub(super) fn gather(nodes: &[Vector6<f64>], corners: [u32; 3]) -> Vector18 {
     let mut out = Vector18::zeros();
     for (a, &node) in corners.iter().enumerate() {
         out.fixed_rows_mut::<6>(6 * a).copy_from(&nodes[node as usize]);
@@ -415,7 +390,7 @@ fn to_global(triad: &Matrix3<f64>, own: &Vector18) -> Vector18 {
     out
 }
 
-fn to_frame(triad: &Matrix3<f64>, global: &Vector18) -> Vector18 {
+pub(super) fn to_frame(triad: &Matrix3<f64>, global: &Vector18) -> Vector18 {
     let mut out = Vector18::zeros();
     for i in 0..6 {
         out.fixed_rows_mut::<3>(3 * i).copy_from(&(triad * global.fixed_rows::<3>(3 * i)));

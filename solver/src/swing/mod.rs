@@ -22,5 +22,6 @@ pub use equilibrium::Equilibrium;
 pub use field::{Level, Loads};
 pub use load::{DeadLoad, MovingLoad, Pose};
 pub use measure::{FlapAngle, Measure, NodeDisplacement};
+pub(crate) use path::Linearised;
 pub use path::{Mark, Path, State};
 pub use riding::{Lever, RidingLoad, board_load};

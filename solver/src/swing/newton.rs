@@ -206,10 +206,15 @@ impl<'a> Newton<'a> {
         }
     }
 
+    /// Tangent values of an equilibrium.
+    pub(super) fn linearised(&mut self, point: &Point) -> Result<Vec<f64>, Failure> {
+        let acting = self.acting(&point.stance.pose, &point.level)?;
+        self.tangent(point, &acting.nodal)
+    }
+
     /// Tangent values of an equilibrium, and the number of its negative pivots.
     pub(super) fn inspect(&mut self, point: &Point) -> Result<(Vec<f64>, usize), Failure> {
-        let acting = self.acting(&point.stance.pose, &point.level)?;
-        let values = self.tangent(point, &acting.nodal)?;
+        let values = self.linearised(point)?;
         let structure = &self.field.layout.structure;
         self.factorisations += 1;
         self.staleness = f64::INFINITY;

@@ -5,16 +5,16 @@
 //! through them, stance and element forces alike, so that a path costs one or two factorisations a step.
 
 use super::equilibrium::Equilibrium;
-use super::field::{Field, Level, Loads};
+use super::field::{Field, Level, Loads, gather, to_frame};
 use super::load::Pose;
 use super::measure::Along;
 use super::newton::{Failure, Goal, Measure, Measured, Newton, Point, Settled};
 use super::stance::Stance;
-use crate::assemble::public;
+use crate::assemble::{Elements, Layout, public};
 use crate::element::Vector18;
 use crate::error::SolveError;
 use crate::model::Model;
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3, Vector6};
 use nalgebra_sparse::CscMatrix;
 use std::sync::Arc;
 
@@ -47,6 +47,20 @@ pub struct Mark(Arc<Known>);
 pub(super) struct Known {
     pub(super) point: Point,
     state: State,
+}
+
+/// Small motion about an equilibrium.
+#[derive(Debug)]
+pub(crate) struct Linearised {
+    /// Rigid pieces follow as they do here.
+    pub(crate) model: Model,
+    pub(crate) elements: Arc<Elements>,
+    pub(crate) layout: Arc<Layout>,
+    /// Symmetrised tangent in the layout's pattern.
+    pub(crate) values: Vec<f64>,
+    /// Axes of every triangle here.
+    pub(crate) triads: Vec<Matrix3<f64>>,
+    pub(crate) pose: Pose,
 }
 
 /// A model on its way through large motion.
@@ -150,6 +164,42 @@ impl<'a> Path<'a> {
         let now = self.now.clone();
         let (values, _) = self.newton.inspect(&now.point).map_err(|f| told(&f, 0.0))?;
         public(&self.newton.field.layout, &values)
+    }
+
+    /// The tangent of the present state with everything a linear motion about it needs.
+    ///
+    /// # Errors
+    /// [`SolveError::Model`] for a load that is not finite.
+    pub(crate) fn linearised(&mut self) -> Result<Linearised, SolveError> {
+        let now = self.now.clone();
+        let values = self.newton.linearised(&now.point).map_err(|f| told(&f, 0.0))?;
+        let field = &self.newton.field;
+        let n = field.model.triangles.len();
+        let triad = |e: usize| {
+            field.moved(&now.point.stance, e).map_or_else(|| field.elements.local[e].triad, |m| m.triad)
+        };
+        Ok(Linearised {
+            model: field.model.clone(),
+            elements: field.elements.clone(),
+            layout: field.layout.clone(),
+            values,
+            triads: (0..n).map(triad).collect(),
+            pose: now.point.stance.pose.clone(),
+        })
+    }
+
+    /// Change of the motion inside the frame of every triangle (as in [`Equilibrium::motion`]) with a small motion of
+    /// the nodes about the present state: displacements and spatial spins.
+    #[must_use]
+    pub fn strained_by(&self, shape: &[Vector6<f64>]) -> Vec<Vector18> {
+        let field = &self.newton.field;
+        let of = |e: usize| match field.moved(&self.now.point.stance, e) {
+            Some(moved) if !field.elements.rigid[e] => {
+                moved.strained(&to_frame(&moved.triad, &gather(shape, field.model.triangles[e])))
+            }
+            _ => Vector18::zeros(),
+        };
+        (0..field.model.triangles.len()).map(of).collect()
     }
 
     /// To other factors, in as few steps as settle.
