@@ -178,6 +178,45 @@ impl Default for SwingWishes {
     }
 }
 
+/// Form of an alternating drive.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum DriveWave {
+    /// Sine.
+    #[default]
+    Sine,
+    /// Square.
+    Square,
+    /// Triangle.
+    Triangle,
+}
+
+/// What the user wishes of the alternating drive; its amplitude is the drive current.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct DriveWishes {
+    /// Form.
+    pub wave: DriveWave,
+    /// Mean current, A.
+    pub offset_a: f64,
+    /// Amplitude of the voltage that drives instead, V.
+    pub voltage_v: Option<f64>,
+    /// Lowest drive frequency, Hz.
+    pub from_hz: Option<f64>,
+    /// Highest drive frequency, Hz.
+    pub to_hz: Option<f64>,
+    /// Drive frequencies.
+    pub points: Option<u32>,
+    /// Harmonics of the drive.
+    pub harmonics: Option<u32>,
+    /// Wished swing, rad.
+    pub swing_rad: Option<f64>,
+    /// Measured loss factor of the arms.
+    pub loss_factor: Option<f64>,
+    /// Measured drag coefficient of the flap.
+    pub drag_coefficient: Option<f64>,
+    /// Largest wished roll over swing.
+    pub roll: Option<f64>,
+}
+
 /// A mechanical load.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Load {

@@ -10,8 +10,8 @@ mod understand;
 
 pub use fault::{Fault, Faults};
 pub use fixtures::{
-    Arm, Body, Flap, Load, LockedIn, Magnet, MagnetShape, Obstacle, ObstacleShape, Place, Support,
-    SupportKind, SwingWishes,
+    Arm, Body, DriveWave, DriveWishes, Flap, Load, LockedIn, Magnet, MagnetShape, Obstacle, ObstacleShape,
+    Place, Support, SupportKind, SwingWishes,
 };
 pub use parts::{
     Bond, Conductor, ConductorId, ConductorKind, CurrentPath, Elastic, Layer, LayerId, LayerKind, Material,
@@ -53,6 +53,8 @@ pub struct Limits {
     pub flap_angle_rad: Option<f64>,
     /// Largest current, A.
     pub current_a: Option<f64>,
+    /// Largest mean electrical power of an alternating drive, W.
+    pub power_w: Option<f64>,
 }
 
 /// A rounded corner of some shape: mesh size and names come from it.
@@ -131,6 +133,8 @@ pub struct Board {
     pub mesh: MeshWishes,
     /// Wishes about the swing.
     pub swing: SwingWishes,
+    /// Wishes about the alternating drive.
+    pub drive: DriveWishes,
     /// Limits.
     pub limits: Limits,
     /// Rounded corners.

@@ -1,7 +1,7 @@
-//! `[[track]]`, `[[coil]]`, `[circuit]` and `[drive]`.
+//! `[[track]]`, `[[coil]]` and `[circuit]`.
 
 use super::given::{Given, Number, word};
-use crate::quantity::{Angle, Current, Length};
+use crate::quantity::{Angle, Length};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -94,12 +94,4 @@ pub struct Coil {
 pub struct Circuit {
     /// Tracks and coils in order, from the + pad to the - pad; ends must meet within 10 um.
     pub chain: Vec<Given<String>>,
-}
-
-/// The drive.
-#[derive(Debug, Clone, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Drive {
-    /// Steady current through the chain.
-    pub current: Given<Current>,
 }

@@ -195,5 +195,8 @@ wanted_quantity!(
     Expansion,
     Acceleration,
     Resistivity,
-    Inertia
+    Inertia,
+    Frequency,
+    Voltage,
+    Power
 );

@@ -1,7 +1,9 @@
 //! `[[force]]`, `[[pressure]]`, `[[moment]]`, `[gravity]`, `[temperature]`, `[mesh]` and `[limits]`.
 
 use super::given::{Given, Number};
-use crate::quantity::{Acceleration, Angle, Current, Force, Length, Moment, Share, Stress, Temperature};
+use crate::quantity::{
+    Acceleration, Angle, Current, Force, Length, Moment, Power, Share, Stress, Temperature,
+};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -103,4 +105,6 @@ pub struct Limits {
     pub flap_angle: Option<Given<Angle>>,
     /// Largest current.
     pub current: Option<Given<Current>>,
+    /// Largest mean electrical power of an alternating drive.
+    pub power: Option<Given<Power>>,
 }

@@ -4,6 +4,7 @@
 //! Absent: any rule that needs two values; see [`crate::board`].
 
 mod copper;
+mod drive;
 mod fixtures;
 mod given;
 mod layers;
@@ -14,7 +15,8 @@ mod read;
 mod shapes;
 mod swing;
 
-pub use copper::{Circuit, Coil, CoilForm, Drive, Sense, Track, TurnsModel};
+pub use copper::{Circuit, Coil, CoilForm, Sense, Track, TurnsModel};
+pub use drive::{Drive, DriveWave};
 pub use fixtures::{Arm, Body, Flap, MountingRotation, Support, SupportWord};
 pub use given::{Given, Number, Wanted};
 pub use layers::{BondWord, Layer, LayerKindWord, MaterialEntry, SeatWord, SideWord, Stiffener, Tape};

@@ -104,6 +104,15 @@ quantity!(
 quantity!(
     /// A moment of inertia, kg m2.
     Inertia, units::INERTIA);
+quantity!(
+    /// A frequency, Hz.
+    Frequency, units::FREQUENCY);
+quantity!(
+    /// A voltage, V.
+    Voltage, units::VOLTAGE);
+quantity!(
+    /// A power, W.
+    Power, units::POWER);
 
 impl Thickness {
     /// Copper weight in ounces if the text is one ("0.5 oz"), so that the conversion can be printed.

@@ -204,6 +204,18 @@ pub(super) const INERTIA: Dimension = dimension(
     ],
 );
 
+pub(super) const FREQUENCY: Dimension = dimension(
+    "a frequency",
+    "12 Hz",
+    &[unit("Hz", &["1/s"], 1.0, 1.0), unit("kHz", &[], 1e3, 1.0), unit("mHz", &[], 1.0, 1e3)],
+);
+
+pub(super) const VOLTAGE: Dimension =
+    dimension("a voltage", "1.5 V", &[unit("V", &[], 1.0, 1.0), unit("mV", &[], 1.0, 1e3)]);
+
+pub(super) const POWER: Dimension =
+    dimension("a power", "50 mW", &[unit("W", &[], 1.0, 1.0), unit("mW", &[], 1.0, 1e3)]);
+
 /// Every dimension, to say what a misplaced unit measures.
 pub(super) const ALL: &[&Dimension] = &[
     &LENGTH,
@@ -220,4 +232,7 @@ pub(super) const ALL: &[&Dimension] = &[
     &ACCELERATION,
     &RESISTIVITY,
     &INERTIA,
+    &FREQUENCY,
+    &VOLTAGE,
+    &POWER,
 ];

@@ -110,6 +110,7 @@ fn vane() -> Board {
             merge_thin: false,
         },
         swing: SwingWishes::default(),
+        drive: DriveWishes::default(),
         limits: Limits::default(),
         outline,
         fillets,

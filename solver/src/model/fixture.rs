@@ -102,6 +102,7 @@ pub(crate) fn strip(sheets: &[Sheet], length_m: f64, width_m: f64, nu: f64) -> B
             merge_thin: false,
         },
         swing: copperbend_mesh::board::SwingWishes::default(),
+        drive: copperbend_mesh::board::DriveWishes::default(),
         limits: Default::default(),
         fillets: Vec::new(),
         landmarks: Vec::new(),

@@ -3,7 +3,7 @@
 use super::{Builder, ROOM_DEGC, round};
 use crate::board::{Limits, Load, Place};
 use crate::design::{Design, Given, Wanted};
-use crate::quantity::{Angle, Current, Length, Share};
+use crate::quantity::{Angle, Current, Length, Power, Share};
 
 /// Standard gravity, m/s2 (exact by definition).
 const STANDARD_GRAVITY_M_S2: f64 = 9.806_65;
@@ -143,6 +143,7 @@ impl Builder<'_> {
                     [1e-6, 7.0],
                 ),
                 current_a: self.in_range(l.current.as_ref(), "current", |a: Current| a.0, [1e-9, 1e3]),
+                power_w: self.in_range(l.power.as_ref(), "power", |p: Power| p.0, [1e-12, 1e6]),
             };
         }
     }

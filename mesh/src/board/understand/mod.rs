@@ -5,6 +5,7 @@
 
 mod circuit;
 mod copper;
+mod drive;
 mod fixtures;
 mod landmarks;
 mod layers;
@@ -18,7 +19,7 @@ mod swing;
 mod whole;
 
 use super::fault::{FaultList, Faults};
-use super::{Board, LayerId, Limits, LockedIn, MeshWishes, SwingWishes, Warning};
+use super::{Board, DriveWishes, LayerId, Limits, LockedIn, MeshWishes, SwingWishes, Warning};
 use crate::coil::path::Leg;
 use crate::design::{self, Design, Given, Wanted, nearest};
 use crate::region::{Point, Region};
@@ -125,6 +126,7 @@ impl<'t> Builder<'t> {
         self.loads(design);
         self.wishes(design);
         self.swing(design);
+        self.drive(design);
         self.whole_board(design);
         if self.faults.count() == 0 {
             self.landmarks(design);
@@ -230,6 +232,7 @@ fn empty_board() -> Board {
             merge_thin: false,
         },
         swing: SwingWishes::default(),
+        drive: DriveWishes::default(),
         limits: Limits::default(),
         fillets: Vec::new(),
         landmarks: Vec::new(),

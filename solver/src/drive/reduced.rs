@@ -1,0 +1,306 @@
+//! The board on few amplitudes: natural modes of unit mass, the first of them the swing.
+//!
+//! In: modes, and curves over the swing's amplitude computed along the large motion. Out: an [`Oscillator`]. Potential
+//! `1/2 sum w_j^2 q_j^2 + dU(q_0) - i (Phi(q_0) + sum_j b_j(q_0) q_j)`, so that every static answer along the large
+//! motion comes out exactly; drag patch by patch as `1/2 rho C A v |v|`; eddy currents and linear air by matrices.
+//! `q_0` is the length of the path in the metric of the mass, which makes the kinetic energy that of the mode however
+//! far it swings. Absent: triangles, magnets.
+
+use super::curve::Curve;
+use super::oscillator::{Force, Instant, Linear, Oscillator};
+use nalgebra::{DMatrix, DVector};
+
+/// A piece of surface that pushes air.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Patch {
+    /// Area, m2.
+    pub area_m2: f64,
+    /// Velocity normal to the surface per rate of every amplitude.
+    pub normal: Vec<f64>,
+}
+
+/// Quadratic drag of all patches.
+#[derive(Clone, PartialEq)]
+pub struct QuadraticDrag {
+    /// Density of the gas, kg/m3.
+    pub density_kg_m3: f64,
+    /// Drag coefficient over the swing, rad: value and slope.
+    pub coefficient: Coefficient,
+    /// Patches.
+    pub patches: Vec<Patch>,
+}
+
+impl std::fmt::Debug for QuadraticDrag {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("QuadraticDrag").field("patches", &self.patches.len()).finish_non_exhaustive()
+    }
+}
+
+/// Drag coefficient over the swing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Coefficient {
+    /// Over the logarithm of the swing (rad).
+    pub over_log_swing: Curve,
+    /// Factor for brackets.
+    pub factor: f64,
+}
+
+impl Coefficient {
+    /// The same at every swing.
+    #[must_use]
+    pub fn fixed(value: f64) -> Self {
+        let over_log_swing = Curve::new(vec![0.0], vec![vec![value]]).unwrap_or_default();
+        Self { over_log_swing, factor: 1.0 }
+    }
+
+    /// Value and slope (per rad) at a swing. Level beyond the ends of the curve.
+    #[must_use]
+    pub fn at(&self, swing_rad: f64) -> [f64; 2] {
+        if self.over_log_swing.width() == 0 {
+            return [0.0; 2];
+        }
+        let [low, high] = self.over_log_swing.span();
+        let log = swing_rad.max(f64::MIN_POSITIVE).ln();
+        let [value, slope, _] = self.over_log_swing.at(log.clamp(low, high), 0);
+        let slope = if low < log && log < high { slope / swing_rad } else { 0.0 };
+        [value * self.factor, slope * self.factor]
+    }
+}
+
+/// How the current comes about.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Supply {
+    /// The input is the current, A.
+    Current,
+    /// The input is the voltage, V, on this resistance, ohm; motion induces a voltage against it.
+    Voltage(f64),
+}
+
+/// The board on few amplitudes.
+#[derive(Debug, Clone)]
+pub struct Reduced {
+    /// Unit mass, damping, squares of the angular frequencies.
+    pub linear: Linear,
+    /// Over the swing's amplitude: restoring force beyond the linear one.
+    pub restoring: Curve,
+    /// Over the swing's amplitude: force per ampere on every amplitude.
+    pub per_ampere: Curve,
+    /// Over the swing's amplitude: eddy damping, all entries column by column; None without.
+    pub eddy: Option<Curve>,
+    /// Drag; None in vacuum.
+    pub drag: Option<QuadraticDrag>,
+    /// Force on every amplitude per acceleration of the holder.
+    pub base: DVector<f64>,
+    /// Flap angle per amplitude, rad.
+    pub angle: DVector<f64>,
+    /// What carries the current.
+    pub supply: Supply,
+}
+
+impl Reduced {
+    /// Force per ampere on every amplitude (the change of flux), and its changes: with every amplitude for the swing's
+    /// row (symmetric otherwise).
+    fn flux_slope(&self, q: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
+        let n = q.len();
+        let mut slope = DVector::zeros(n);
+        let mut bend = DMatrix::zeros(n, n);
+        for j in 0..n {
+            let [b, by, byy] = self.per_ampere.at(q[0], j);
+            slope[j] += b;
+            if j == 0 {
+                bend[(0, 0)] += by;
+            } else {
+                // Phi = ... + b_j(q_0) q_j.
+                slope[0] += by * q[j];
+                bend[(0, 0)] += byy * q[j];
+                bend[(0, j)] += by;
+                bend[(j, 0)] += by;
+            }
+        }
+        (slope, bend)
+    }
+
+    /// Current at an instant, A.
+    #[must_use]
+    pub fn current_a(&self, at: &Instant<'_>) -> f64 {
+        match self.supply {
+            Supply::Current => at.input,
+            Supply::Voltage(resistance) => {
+                let (slope, _) = self.flux_slope(at.q);
+                let induced: f64 = slope.iter().zip(at.v).map(|(s, v)| s * v).sum();
+                (at.input - induced) / resistance
+            }
+        }
+    }
+
+    fn add_magnet(&self, at: &Instant<'_>, out: &mut Force) {
+        let (slope, bend) = self.flux_slope(at.q);
+        let v = DVector::from_column_slice(at.v);
+        let current = self.current_a(at);
+        out.value.axpy(current, &slope, 1.0);
+        out.by_q += &bend * current;
+        match self.supply {
+            Supply::Current => out.by_input.axpy(1.0, &slope, 1.0),
+            Supply::Voltage(resistance) => {
+                // Third derivatives of the flux beyond those of the curves are not needed: bend v is exact.
+                out.by_q.ger(-1.0 / resistance, &slope, &(&bend * v), 1.0);
+                out.by_v.ger(-1.0 / resistance, &slope, &slope, 1.0);
+                out.by_input.axpy(1.0 / resistance, &slope, 1.0);
+            }
+        }
+    }
+
+    fn add_eddy(&self, eddy: &Curve, at: &Instant<'_>, out: &mut Force) {
+        let n = at.q.len();
+        for c in 0..n {
+            for r in 0..n {
+                let [value, slope, _] = eddy.at(at.q[0], c * n + r);
+                out.value[r] -= value * at.v[c];
+                out.by_v[(r, c)] -= value;
+                out.by_q[(r, 0)] -= slope * at.v[c];
+            }
+        }
+    }
+
+    fn add_drag(drag: &QuadraticDrag, at: &Instant<'_>, out: &mut Force) {
+        let [c, slope] = drag.coefficient.at(at.swing);
+        let n = at.v.len();
+        for patch in &drag.patches {
+            let v: f64 = patch.normal.iter().zip(at.v).map(|(w, v)| w * v).sum();
+            let size = 0.5 * drag.density_kg_m3 * patch.area_m2 * v.abs();
+            for r in 0..n {
+                let push = size * patch.normal[r];
+                out.value[r] -= c * push * v;
+                out.by_swing[r] -= slope * push * v;
+                for k in 0..n {
+                    out.by_v[(r, k)] -= 2.0 * c * push * patch.normal[k];
+                }
+            }
+        }
+    }
+}
+
+impl Oscillator for Reduced {
+    fn linear(&self) -> &Linear {
+        &self.linear
+    }
+
+    fn force(&self, at: &Instant<'_>, out: &mut Force) {
+        let [value, slope, _] = self.restoring.at(at.q[0], 0);
+        out.value[0] -= value;
+        out.by_q[(0, 0)] -= slope;
+        out.value.axpy(at.base_m_s2, &self.base, 1.0);
+        self.add_magnet(at, out);
+        if let Some(eddy) = &self.eddy {
+            self.add_eddy(eddy, at, out);
+        }
+        if let Some(drag) = &self.drag {
+            Self::add_drag(drag, at, out);
+        }
+    }
+
+    fn swing(&self) -> Option<&DVector<f64>> {
+        self.drag.is_some().then_some(&self.angle)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn curve(of: impl Fn(f64) -> Vec<f64>) -> Curve {
+        let places: Vec<f64> = (0..9).map(|i| -0.4 + 0.1 * f64::from(i)).collect();
+        Curve::new(places.clone(), places.into_iter().map(of).collect()).unwrap()
+    }
+
+    fn example(supply: Supply) -> Reduced {
+        let logs: Vec<f64> = (0..12).map(|i| -6.0 + f64::from(i)).collect();
+        let coefficient = Coefficient {
+            over_log_swing: Curve::new(
+                logs.clone(),
+                logs.iter().map(|l| vec![8.0 * (-l / 3.0).exp()]).collect(),
+            )
+            .unwrap(),
+            factor: 0.6,
+        };
+        Reduced {
+            linear: Linear {
+                mass: DMatrix::identity(2, 2),
+                damping: DMatrix::from_diagonal(&DVector::from_vec(vec![0.3, 0.5])),
+                stiffness: DMatrix::from_diagonal(&DVector::from_vec(vec![9.0, 90.0])),
+            },
+            restoring: curve(|x| vec![0.4 + x * x * x - 0.2 * x]),
+            per_ampere: curve(|x| vec![2.0 * x.cos(), 0.3 + x]),
+            eddy: Some(curve(|x| vec![0.2 / (1.0 + x * x), 0.01 * x, 0.01 * x, 0.1])),
+            drag: Some(QuadraticDrag {
+                density_kg_m3: 1.2,
+                coefficient,
+                patches: vec![
+                    Patch { area_m2: 0.4, normal: vec![1.0, 0.3] },
+                    Patch { area_m2: 0.2, normal: vec![0.6, -0.8] },
+                ],
+            }),
+            base: DVector::from_vec(vec![0.2, -0.1]),
+            angle: DVector::from_vec(vec![1.0, 0.1]),
+            supply,
+        }
+    }
+
+    /// Every derivative against differences, both supplies.
+    #[test]
+    fn derivatives_are_exact() {
+        for supply in [Supply::Current, Supply::Voltage(3.0)] {
+            let system = example(supply);
+            let values = [0.13, -0.05, 0.7, -0.4, 0.6, 0.2];
+            let at = |x: &[f64; 6]| {
+                let mut out = Force::zeros(2);
+                let state = Instant { q: &x[..2], v: &x[2..4], input: x[4], base_m_s2: 1.5, swing: x[5] };
+                system.force(&state, &mut out);
+                out
+            };
+            let exact = at(&values);
+            for i in 0..6 {
+                let beside = |d: f64| {
+                    let mut x = values;
+                    x[i] += d;
+                    at(&x).value
+                };
+                let by = (beside(1e-6) - beside(-1e-6)) / 2e-6;
+                let want = match i {
+                    0 | 1 => exact.by_q.column(i).into_owned(),
+                    2 | 3 => exact.by_v.column(i - 2).into_owned(),
+                    4 => exact.by_input.clone(),
+                    _ => exact.by_swing.clone(),
+                };
+                assert!(
+                    (&by - &want).amax() < 1e-7 * want.amax().max(1.0),
+                    "{supply:?}, {i}: {by} against {want}"
+                );
+            }
+        }
+    }
+
+    /// A voltage drives what is left of it: with the coil at rest `v / r`, and its induced voltage takes out exactly the
+    /// mechanical power of the force.
+    #[test]
+    fn induced_voltage_balances_the_power() {
+        let system = example(Supply::Voltage(3.0));
+        let at = Instant { q: &[0.1, 0.02], v: &[0.5, -0.2], input: 1.2, base_m_s2: 0.0, swing: 0.1 };
+        let current = system.current_a(&at);
+        let (slope, _) = system.flux_slope(at.q);
+        let mechanical: f64 = slope.iter().zip(at.v).map(|(s, v)| s * v * current).sum();
+        let electrical = 1.2 * current - 3.0 * current * current;
+        assert!((mechanical - electrical).abs() < 1e-14, "{mechanical} against {electrical}");
+        let still = Instant { v: &[0.0, 0.0], ..at };
+        assert!((system.current_a(&still) - 0.4).abs() < 1e-15, "at rest");
+    }
+
+    #[test]
+    fn coefficient_is_level_beyond_its_curve() {
+        let c = example(Supply::Current).drag.unwrap().coefficient;
+        assert_eq!(c.at(0.0), c.at(1e-30), "no swing");
+        assert!(c.at(1e-30)[1] == 0.0 && c.at(1e6)[1] == 0.0, "level");
+        let want = 0.6 * 8.0 * 0.4_f64.powf(-1.0 / 3.0);
+        assert!((c.at(0.4)[0] / want - 1.0).abs() < 1e-2, "{}", c.at(0.4)[0]);
+    }
+}
