@@ -10,7 +10,9 @@
 use crate::error::SolveError;
 use crate::freedoms::index_u32;
 use crate::linear::{Factor, Graph, Structure};
+use crate::magnet::Field;
 use nalgebra::{DMatrix, Vector3};
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 
 /// Triangles that conduct.
@@ -70,6 +72,21 @@ impl Stream {
         let values = stiffness(points_m, &sheet, &unknown, &structure);
         let factor = structure.factorise(&values, None).map_err(refused)?;
         Ok(Some(Self { sheet, unknown, structure, factor }))
+    }
+
+    /// Flux density in the middles of all sides, T.
+    #[must_use]
+    pub fn fields(&self, points_m: &[Vector3<f64>], field: &Field) -> BTreeMap<[u32; 2], Vector3<f64>> {
+        let mut sides: Vec<[u32; 2]> = self
+            .sheet
+            .triangles
+            .iter()
+            .flat_map(|c| pairs(c).filter(|(a, b)| a < b).map(|(a, b)| [a, b]))
+            .collect();
+        sides.sort_unstable();
+        sides.dedup();
+        let middle = |side: &[u32; 2]| (points_m[side[0] as usize] + points_m[side[1] as usize]) * 0.5;
+        sides.par_iter().map(|side| (*side, field.at(middle(side).into()))).collect()
     }
 
     /// Damping between motions, N s/m where motions are in m: `emf(triangle, corner)` gives `v x B` (V/m per unit of each

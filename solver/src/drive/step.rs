@@ -152,14 +152,20 @@ impl<'a> Run<'a> {
         let old_rest = self.rest(&old.q, &old.v, between);
         let linear = self.system.linear();
         let mass = linear.mass.clone();
-        let mut a = old.a.clone();
         let placed = |a: &DVector<f64>| {
             let q = &old.q + &old.v * h + (&old.a * (0.5 - s.beta) + a * s.beta) * (h * h);
             let v = &old.v + (&old.a * (1.0 - s.gamma) + a * s.gamma) * h;
             (q, v)
         };
+        // From a steady acceleration, else from a steady rate: stiff systems on long steps need the second.
+        let steady_rate = &old.a * (-(0.5 - s.beta) / s.beta);
+        let mut starts = vec![steady_rate, old.a.clone()];
+        let mut a = starts.pop()?;
         let mut last = f64::INFINITY;
-        for _ in 0..MOST_NEWTON {
+        for round in 0..2 * MOST_NEWTON {
+            if round == MOST_NEWTON {
+                (a, last) = (starts.pop()?, f64::INFINITY);
+            }
             let (q, v) = placed(&a);
             let rest = self.rest(&q, &v, between);
             let inertia = &mass * (&a * (1.0 - s.alpha_m) + &old.a * s.alpha_m);
@@ -171,7 +177,8 @@ impl<'a> Run<'a> {
             a -= &change;
             let size = change.norm() / a.norm().max(old.a.norm()).max(f64::MIN_POSITIVE);
             if !size.is_finite() {
-                return None;
+                (a, last) = (starts.pop()?, f64::INFINITY);
+                continue;
             }
             if size < SETTLED || (size < 1e3 * SETTLED && size >= last) {
                 let (q, v) = placed(&a);
@@ -198,7 +205,6 @@ impl<'a> Run<'a> {
             let by_v = (&linear.damping - &self.force.by_v) / h;
             let mut tangent = &mass * (2.0 / (h * h)) + by_q + by_v;
             if let Some((share, by_new)) = self.work_error(&old.q, &q, &middle) {
-                // Half the curvature of the potential changes the correction with the new place.
                 rest += &step * share;
                 tangent += DMatrix::identity(q.len(), q.len()) * share;
                 tangent.ger(1.0, &step, &by_new, 1.0);
@@ -221,7 +227,7 @@ impl<'a> Run<'a> {
     }
 
     /// Change of the potential less the work of its mid-point force, over the square of the step, and its gradient with
-    /// the new place (the mid-point's share by differences of gradients).
+    /// the new place (curvature at the middle from the derivatives of the force there).
     fn work_error(
         &self,
         old: &DVector<f64>,
@@ -237,9 +243,7 @@ impl<'a> Run<'a> {
             return None;
         }
         let share = (after - before - half.dot(&step)) / square;
-        // Half the curvature at the middle times the step: a quarter of the difference of gradients beside it.
-        let (_, start) = self.system.potential(old)?;
-        let curved = (&gradient - start) * 0.5;
+        let curved = &self.force.by_q * &step * -0.5;
         let by_new = (gradient - half - curved - &step * (2.0 * share)) / square;
         Some((share, by_new))
     }

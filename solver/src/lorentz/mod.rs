@@ -5,6 +5,7 @@
 //! mesh at rest, [`moving::CarriedPath`] for one that swings. Absent: the width of the
 //! tracks (it changes the force of a fine coil by some 1e-5), the coil's own field, inductance.
 
+pub mod inductance;
 pub mod moving;
 pub mod nodal;
 

@@ -191,9 +191,9 @@ fn pendulum(scheme: Scheme, h: f64, steps: usize) -> [f64; 3] {
     let start = [DVector::from_vec(vec![1.0, 0.0]), DVector::from_vec(vec![0.0, -2.0])];
     let mut run = Run::new(&system, scheme, &none, start).unwrap();
     // From 2 J at the start.
-    let mut seen = [2.0, 2.0, 2.0];
+    let mut seen: [f64; 3] = [2.0; 3];
     for i in 0..steps {
-        assert!(run.step(h), "step {i} of {h} s");
+        assert!(run.step(h), "{scheme:?}: step {i} of {h} s");
         let e = energy_j(&system, run.now()).unwrap();
         seen = [seen[0].max(e), seen[1].min(e), e];
     }
