@@ -65,6 +65,20 @@ pub(crate) struct Bend {
     /// What to leave out for speed.
     #[command(flatten)]
     pub(crate) leave_out: LeaveOut,
+    /// Model: the shell; layered beams, thousands of times faster; or both side by side.
+    #[arg(long, value_enum, default_value_t = ModelWord::Shell)]
+    pub(crate) model: ModelWord,
+}
+
+/// Models of a board.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ModelWord {
+    /// Layered shell: strain at every place, the answer to trust.
+    Shell,
+    /// Layered beams joined to the flap: milliseconds.
+    Beam,
+    /// The shell, and the beam beside it with ratios and reasons.
+    Both,
 }
 
 /// What `bend` may leave out.

@@ -1,7 +1,7 @@
 //! `bend`: the main job, from the design file to table, files and pictures.
 
 use super::{Design, Outcome, out_folder, read_design};
-use crate::args::{Bend, MapFaces};
+use crate::args::{Bend, MapFaces, ModelWord};
 use crate::failure::Failure;
 use crate::output::atomic::OutFolder;
 use crate::output::canvas::PictureError;
@@ -19,6 +19,9 @@ use rayon::prelude::*;
 /// The design has faults, the solve stops, or a file cannot be written.
 pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
     let design = read_design(&options.files.design)?;
+    if options.model == ModelWord::Beam {
+        return super::beam::run(&design, &options.files);
+    }
     let folder = out_folder(&options.files, "bend");
     drop(OutFolder::open(&folder)?);
     let mut progress = ProgressLine::new();
@@ -40,6 +43,13 @@ pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
     files.extend(drawn?);
     files.push(("spots.csv".to_owned(), csv::spots(&report)));
     files.extend(csv::swing(&report).map(|bytes| ("swing.csv".to_owned(), bytes)));
+    let beside = match options.model {
+        ModelWord::Both => super::beam::beside(&design.board, &report)?,
+        _ => Vec::new(),
+    };
+    if !beside.is_empty() {
+        files.push(("beam.csv".to_owned(), csv::compared(&beside)));
+    }
     files.sort();
     let names: Vec<&str> = files.iter().map(|f| f.0.as_str()).collect();
     let results = json::results(&report, &design.name, &design.text, &names)?;
@@ -48,6 +58,7 @@ pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
     out.put_all(&files)?;
     let written = out.finish()?;
     drop(progress);
+    screen::print(&table::beside(&beside))?;
     screen::print(&table::bend(&report, &written))?;
     Ok(if report.exceeds_limit() { Outcome::Exceeded } else { Outcome::Done })
 }

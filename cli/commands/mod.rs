@@ -1,11 +1,14 @@
 //! One file per verb: read, call the solver, hand to output.
 
+mod beam;
 mod bend;
 mod check;
 mod matrices;
 mod mesh;
 mod schema;
 mod verify;
+
+pub(crate) use beam::BeamRun;
 
 use crate::args::{Cli, InOut, Verb};
 use crate::failure::Failure;

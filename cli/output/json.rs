@@ -50,6 +50,17 @@ pub(crate) fn results(
     Ok(bytes)
 }
 
+/// Any plain data as a JSON file.
+///
+/// # Errors
+/// The encoder refuses (never for plain data).
+pub(crate) fn plain(name: &str, data: &impl Serialize) -> Result<Vec<u8>, Failure> {
+    let mut bytes = serde_json::to_vec_pretty(data)
+        .map_err(|e| Failure::new(format!("{name}: cannot encode: {e}"), ""))?;
+    bytes.push(b'\n');
+    Ok(bytes)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

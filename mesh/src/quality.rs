@@ -18,6 +18,14 @@ pub enum MeshFault {
     TooManyTriangles,
     /// A triangle is inverted or has no area.
     BadTriangle,
+    /// A centre line leaves the board.
+    OffBoard,
+    /// An arm parts into several.
+    Fork,
+    /// An arm is wider than long.
+    TooWide,
+    /// An arm ends where nothing holds it, or there is none.
+    Loose,
 }
 
 /// A mesh that is refused: place, value, rule and remedy.

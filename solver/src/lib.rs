@@ -11,6 +11,7 @@
 pub mod advice;
 pub mod air;
 pub mod assemble;
+pub mod beam;
 pub mod bend;
 pub mod clearance;
 pub mod decay;

@@ -188,9 +188,9 @@ fn section(board: &Board, arm: &Arm) -> [f64; 2] {
     let angle = run[1].atan2(run[0]);
     let middle = [0.5 * (arm.tip_m[0] + arm.root_m[0]), 0.5 * (arm.tip_m[1] + arm.root_m[1])];
     let across = [-run[1] / length, run[0] / length];
-    let mut cuts: Vec<f64> = cuts(&arm.region, middle, across);
+    let mut cuts = arm.region.cuts_m(middle, across);
     for layer in &board.layers {
-        cuts.extend(self::cuts(&layer.region, middle, across));
+        cuts.extend(layer.region.cuts_m(middle, across));
     }
     cuts.sort_by(f64::total_cmp);
     let mut sums = [0.0; 3];
@@ -214,21 +214,6 @@ fn section(board: &Board, arm: &Arm) -> [f64; 2] {
     }
     let [stretch, coupling, bending] = sums;
     if stretch > 0.0 { [bending - coupling * coupling / stretch, coupling / stretch] } else { [0.0, 0.0] }
-}
-
-/// Places where a region's edges cross the line through `at` along `direction`, m along it.
-fn cuts(region: &Region, at: Point, direction: [f64; 2]) -> Vec<f64> {
-    region
-        .edges()
-        .filter_map(|ends| {
-            let [p, q] = ends.map(|e| {
-                let off = [e[0] - at[0], e[1] - at[1]];
-                [off[0] * direction[0] + off[1] * direction[1], off[1] * direction[0] - off[0] * direction[1]]
-            });
-            let crosses = (p[1] > 0.0) != (q[1] > 0.0);
-            crosses.then(|| p[0] + (q[0] - p[0]) * p[1] / (p[1] - q[1]))
-        })
-        .collect()
 }
 
 #[cfg(test)]

@@ -54,7 +54,7 @@ pub(crate) fn bend(report: &BendReport, written: &[PathBuf]) -> String {
 }
 
 /// How tapes were taken, in words.
-fn bond_words(bond: BondLimit) -> &'static str {
+pub(super) fn bond_words(bond: BondLimit) -> &'static str {
     match bond {
         BondLimit::AsWritten => "stiffeners held as written",
         BondLimit::Bonded => "stiffener tape taken as stiff in shear (bonded)",

@@ -2,12 +2,14 @@
 //!
 //! Input: reports of the solver. Output: text. Absent: colours, drawing characters, anything but text.
 
+mod beam;
 mod bend;
 mod check;
 mod grid;
 mod swing;
 mod verify;
 
+pub(crate) use beam::{beam, beside};
 pub(crate) use bend::{bend, shape_words, state_words};
 pub(crate) use check::{check, matrices, mesh};
 pub(crate) use swing::swing_words;

@@ -16,6 +16,8 @@ pub struct Arm {
     pub tip_m: Point,
     /// Width at mid-length, m.
     pub width_m: f64,
+    /// Points of the centre line between root and tip as given, m; empty: found from the outline.
+    pub centre_line_m: Vec<Point>,
 }
 
 /// The stiff part with the coil, whose angle is reported.

@@ -57,6 +57,9 @@ pub struct Arm {
     pub root: Given<[Length; 2]>,
     /// Middle of its end at the flap, [x, y].
     pub tip: Given<[Length; 2]>,
+    /// Points of its centre line between root and tip, for a bent arm; used by the fast beam model. Default: straight,
+    /// or along the middle of the outline.
+    pub centre_line: Option<Vec<Given<[Length; 2]>>>,
 }
 
 /// The part whose angle is reported.

@@ -76,6 +76,26 @@ impl Region {
         self.contains(p) && self.distance_to_edge_m(p) > clearance_m
     }
 
+    /// Places, m along `direction` (unit) from `at`, where the edges cross that line; ascending. Between the first and
+    /// the second the line is inside, and so on in pairs.
+    #[must_use]
+    pub fn cuts_m(&self, at: Point, direction: [f64; 2]) -> Vec<f64> {
+        let seen = |e: Point| {
+            let off = [e[0] - at[0], e[1] - at[1]];
+            [off[0] * direction[0] + off[1] * direction[1], off[1] * direction[0] - off[0] * direction[1]]
+        };
+        let mut cuts: Vec<f64> = self
+            .edges()
+            .filter_map(|ends| {
+                let [p, q] = ends.map(seen);
+                let crosses = (p[1] > 0.0) != (q[1] > 0.0);
+                crosses.then(|| p[0] + (q[0] - p[0]) * p[1] / (p[1] - q[1]))
+            })
+            .collect();
+        cuts.sort_by(f64::total_cmp);
+        cuts
+    }
+
     /// Distance to the nearest edge, m, from inside or outside; infinite for an empty region.
     #[must_use]
     pub fn distance_to_edge_m(&self, p: Point) -> f64 {

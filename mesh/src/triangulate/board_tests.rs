@@ -80,6 +80,7 @@ fn vane() -> Board {
             root_m: [0.0, 0.0],
             tip_m: [8.0 * MM, 0.0],
             width_m: 1.2 * MM,
+            centre_line_m: Vec::new(),
         }],
         flap: Some(Flap { region: rect(8.0, -6.0, 20.0, 6.0), rigid: false }),
         supports: vec![Support {

@@ -52,13 +52,13 @@ fn eta(t: f64) -> f64 {
 }
 
 /// Change of a rotation vector per spatial spin.
-fn spin_to_vector(v: &Vector3<f64>) -> Matrix3<f64> {
+pub(super) fn spin_to_vector(v: &Vector3<f64>) -> Matrix3<f64> {
     let s = v.cross_matrix();
     Matrix3::identity() - s * 0.5 + s * s * eta(v.norm())
 }
 
 /// Derivative of `H(v)' m` with spins at constant `m`, where `H` is [`spin_to_vector`].
-fn moment_correction(v: &Vector3<f64>, m: &Vector3<f64>, h: &Matrix3<f64>) -> Matrix3<f64> {
+pub(super) fn moment_correction(v: &Vector3<f64>, m: &Vector3<f64>, h: &Matrix3<f64>) -> Matrix3<f64> {
     let t = v.norm();
     let q = t * t;
     let mu = if t < SMALL_ANGLE {

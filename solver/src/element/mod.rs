@@ -7,6 +7,7 @@
 //! Freedoms per node: u, v, w, tx, ty, tz; node by node. Generalised strain: e (xx, yy, engineering xy), then
 //! curvature k; both in the element's own axes, which are the laminate's.
 
+pub mod beam;
 pub mod corotational;
 pub mod mass;
 pub mod membrane;

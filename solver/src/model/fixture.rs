@@ -80,6 +80,7 @@ pub(crate) fn strip(sheets: &[Sheet], length_m: f64, width_m: f64, nu: f64) -> B
             root_m: [0.0, 0.0],
             tip_m: [length_m, 0.0],
             width_m,
+            centre_line_m: Vec::new(),
         }],
         flap: None,
         supports: vec![clamp("root", Place::Line([[0.0, -0.5 * width_m], [0.0, 0.5 * width_m]]))],

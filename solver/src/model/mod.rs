@@ -17,7 +17,7 @@ mod tests;
 pub use flap::{Hinge, PlaneMotion, flap_motion};
 pub use place::triangles_in;
 pub use stacks::TURN_STEP_DEG;
-pub(crate) use stacks::{laminate_of_layers, slides};
+pub(crate) use stacks::{laminate_at, laminate_of_layers, slides};
 
 use crate::error::SolveError;
 use crate::freedoms::Freedoms;

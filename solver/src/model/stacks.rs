@@ -80,6 +80,28 @@ pub(crate) fn laminate_of_layers(board: &Board, layers: &[LayerId], bond: BondLi
     laminate(board, &kind, &[], bond, 0.0).0
 }
 
+/// The stack of some layers at a place of the board, smeared turns included, about a reference plane, m above z = 0.
+pub(crate) fn laminate_at(
+    board: &Board,
+    layers: &[LayerId],
+    at: [f64; 2],
+    bond: BondLimit,
+    reference_z_m: f64,
+) -> Laminate {
+    let smears: Vec<(LayerId, u32)> = layers
+        .iter()
+        .flat_map(|&id| {
+            let own = board.layers.get(id.0 as usize).map_or(&[][..], |l| &l.smears);
+            let there = own.iter().zip(0_u32..).filter(|(s, _)| s.region.contains(at));
+            there.map(move |(_, n)| (id, n))
+        })
+        .collect();
+    let turns: Vec<u16> =
+        smears.iter().filter_map(|&s| smear_of(board, s)).map(|s| turn_step(s, at)).collect();
+    let kind = Kind { layers: layers.to_vec(), smears, still: false };
+    laminate(board, &kind, &turns, bond, reference_z_m).0
+}
+
 /// Height above z = 0 of the neutral plane of the bending arms, m: stretching stiffness is balanced about it.
 ///
 /// Without arms, the plane of the stack with the largest area. Supported areas do not count.

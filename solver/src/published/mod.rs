@@ -6,9 +6,13 @@
 //! Units are consistent within a problem; the unit of a row says which where it matters.
 
 mod arms;
+mod bars;
 mod beams;
 mod concentration;
 mod curved;
+mod frame_arms;
+mod frame_modes;
+mod frames;
 mod grids;
 mod laminates;
 mod patch;
@@ -133,6 +137,9 @@ pub fn problems() -> impl Iterator<Item = &'static Problem> {
         concentration::PROBLEMS,
         strips::PROBLEMS,
         shells::PROBLEMS,
+        frames::PROBLEMS,
+        frame_modes::PROBLEMS,
+        frame_arms::PROBLEMS,
     ]
     .into_iter()
     .flatten()

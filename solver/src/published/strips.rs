@@ -6,11 +6,11 @@ use super::{Problem, Provenance, gate};
 use crate::error::SolveError;
 use crate::swing::{DeadLoad, Level, Loads, MovingLoad, Path};
 
-const TIP_FORCE: [f64; 17] =
+pub(super) const TIP_FORCE: [f64; 17] =
     [0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0];
-const END_MOMENT: [f64; 13] = [0.05, 0.1, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.7, 0.75, 0.8, 0.9, 1.0];
-const WEIGHT: [f64; 5] = [1.0, 2.0, 5.0, 10.0, 20.0];
-const SHEAR: [f64; 13] = [0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0];
+pub(super) const END_MOMENT: [f64; 13] = [0.05, 0.1, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.7, 0.75, 0.8, 0.9, 1.0];
+pub(super) const WEIGHT: [f64; 5] = [1.0, 2.0, 5.0, 10.0, 20.0];
+pub(super) const SHEAR: [f64; 13] = [0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0];
 
 pub(super) const PROBLEMS: &[Problem] = &[
     Problem {

@@ -209,18 +209,55 @@ impl Builder<'_> {
             );
             return None;
         }
-        let middle = [0.5 * (root_m[0] + tip_m[0]), 0.5 * (root_m[1] + tip_m[1])];
+        let centre_line_m = match &a.centre_line {
+            Some(given) => self.arm_line(given, root_m, tip_m, &name)?,
+            None => Vec::new(),
+        };
+        let all: Vec<Point> =
+            std::iter::once(root_m).chain(centre_line_m.iter().copied()).chain([tip_m]).collect();
+        let (middle, along) = middle_of(&all);
         if !region.contains(middle) {
             self.faults.add(
                 &a.root.span,
                 format!("the middle between root and tip of arm `{name}`, {}, is not on the arm", mm(middle)),
-                "root and tip are the middles of the arm's two ends",
+                "root and tip are the middles of the arm's two ends; give a bent arm its `centre_line`",
             );
             return None;
         }
-        let along = [(tip_m[0] - root_m[0]) / length_m, (tip_m[1] - root_m[1]) / length_m];
         let width_m = width_across(&region, middle, along);
-        Some(Arm { name, region, root_m, tip_m, width_m })
+        Some(Arm { name, region, root_m, tip_m, width_m, centre_line_m })
+    }
+
+    /// Points of an arm's centre line; a fault where it leaves the board.
+    fn arm_line(
+        &mut self,
+        given: &[Given<[Length; 2]>],
+        root: Point,
+        tip: Point,
+        name: &str,
+    ) -> Option<Vec<Point>> {
+        let taken: Vec<Option<Point>> = given.iter().map(|p| self.point(p)).collect();
+        let points: Vec<Point> = taken.into_iter().collect::<Option<_>>()?;
+        let span = given.first().map_or(0..0, |g| g.span.clone());
+        let all: Vec<Point> = std::iter::once(root).chain(points.iter().copied()).chain([tip]).collect();
+        for ends in all.windows(2) {
+            if (ends[1][0] - ends[0][0]).hypot(ends[1][1] - ends[0][1]) < 1e-5 {
+                let rule = format!("the centre line of arm `{name}` does not move on at {}", mm(ends[0]));
+                self.faults.add(&span, rule, "list only the points between root and tip, each once");
+                return None;
+            }
+            for i in 0..=64_u8 {
+                let t = f64::from(i) / 64.0;
+                let at = [0, 1].map(|k| ends[0][k] + t * (ends[1][k] - ends[0][k]));
+                let outline = &self.board.outline;
+                if !outline.contains(at) && outline.distance_to_edge_m(at) > 1.5e-6 {
+                    let rule = format!("the centre line of arm `{name}` leaves the board at {}", mm(at));
+                    self.faults.add(&span, rule, "lead it along the middle of the arm");
+                    return None;
+                }
+            }
+        }
+        Some(points)
     }
 
     fn flap(&mut self, placed: &Placed<design::Flap>) -> Option<Flap> {
@@ -272,4 +309,21 @@ fn width_across(region: &Region, at: Point, along: [f64; 2]) -> f64 {
         }
     }
     if left.is_finite() && right.is_finite() { left + right } else { 0.0 }
+}
+
+/// Middle of a line of points by length, and its direction there.
+fn middle_of(points: &[Point]) -> (Point, [f64; 2]) {
+    let piece = |ends: &[Point]| [ends[1][0] - ends[0][0], ends[1][1] - ends[0][1]];
+    let whole: f64 = points.windows(2).map(|e| piece(e)[0].hypot(piece(e)[1])).sum();
+    let mut left = 0.5 * whole;
+    for ends in points.windows(2) {
+        let run = piece(ends);
+        let length = run[0].hypot(run[1]);
+        if left <= length {
+            let along = run.map(|x| x / length);
+            return ([ends[0][0] + along[0] * left, ends[0][1] + along[1] * left], along);
+        }
+        left -= length;
+    }
+    (points.first().copied().unwrap_or_default(), [1.0, 0.0])
 }

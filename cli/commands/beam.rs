@@ -1,0 +1,93 @@
+//! The fast model of `bend`: layered beams alone, or beside the shell.
+
+use super::{Design, Outcome, out_folder};
+use crate::args::InOut;
+use crate::failure::Failure;
+use crate::output::atomic::OutFolder;
+use crate::output::{csv, json, table};
+use crate::screen;
+use copperbend_mesh::board::{Board, Bond};
+use copperbend_solver::beam::answer::{BeamAnswer, BeamState, swing};
+use copperbend_solver::beam::board::{BeamWishes, board_beam};
+use copperbend_solver::beam::compare::{Compared, compare};
+use copperbend_solver::result::{BendReport, BondLimit};
+use serde::Serialize;
+
+/// Currents per polarity of the beam's swing.
+const STEPS: u32 = 10;
+
+/// Everything the beam says under one bond limit.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct BeamRun {
+    /// How tapes were taken.
+    pub(crate) bond: BondLimit,
+    /// Linear answers.
+    pub(crate) answer: BeamAnswer,
+    /// The same with what the assumptions cost.
+    pub(crate) rows: Vec<Compared>,
+    /// States of the large swing, by current.
+    pub(crate) swing: Vec<BeamState>,
+    /// Why the swing ended early.
+    pub(crate) stopped: Option<String>,
+}
+
+/// Bond limits to run.
+pub(super) fn bonds(board: &Board) -> &'static [BondLimit] {
+    match board.stiffeners.iter().any(|s| matches!(s.bond, Bond::Tape(_))) {
+        true => &[BondLimit::Bonded, BondLimit::Sliding],
+        false => &[BondLimit::AsWritten],
+    }
+}
+
+/// Bends the beams of a board and writes table and files.
+///
+/// # Errors
+/// The board has no beam, or a file cannot be written.
+pub(super) fn run(design: &Design, files: &InOut) -> Result<Outcome, Failure> {
+    let folder = out_folder(files, "beam");
+    let board = &design.board;
+    let mut runs = Vec::new();
+    for &bond in bonds(board) {
+        let wishes = BeamWishes { bond, ..BeamWishes::default() };
+        let (answer, rows) = compare(board, &wishes, None)?;
+        let mut run = BeamRun { bond, answer, rows, swing: Vec::new(), stopped: None };
+        let most = board.current.as_ref().map_or(0.0, |c| board.swing.current_a.unwrap_or(c.current_a.abs()));
+        if most > 0.0 && !board.magnets.is_empty() && board.flap.is_some() && !board.swing.off {
+            let own = board_beam(board, &wishes)?;
+            let currents: Vec<f64> =
+                (0..=2 * STEPS).map(|i| most * (f64::from(i) / f64::from(STEPS) - 1.0)).collect();
+            (run.swing, run.stopped) = swing(board, &own, &currents, &[])?;
+        }
+        runs.push(run);
+    }
+    let mut out = OutFolder::open(&folder)?;
+    let rows: Vec<(BondLimit, Vec<Compared>)> = runs.iter().map(|r| (r.bond, r.rows.clone())).collect();
+    out.put("beam.csv", &csv::compared(&rows))?;
+    out.put("beam.json", &json::plain("beam.json", &runs)?)?;
+    for run in runs.iter().filter(|r| !r.swing.is_empty()) {
+        let name = match run.bond {
+            BondLimit::AsWritten => "beam_swing.csv",
+            BondLimit::Bonded => "beam_swing_bonded.csv",
+            BondLimit::Sliding => "beam_swing_sliding.csv",
+        };
+        out.put(name, &csv::beam_swing(&run.swing))?;
+    }
+    let written = out.finish()?;
+    screen::print(&table::beam(&board.title, &runs, &written))?;
+    let limit = board.limits.copper_strain;
+    let most = runs.iter().flat_map(|r| &r.answer.strains).map(|s| s.strain.abs()).fold(0.0, f64::max);
+    Ok(if limit.is_some_and(|l| most > l) { Outcome::Exceeded } else { Outcome::Done })
+}
+
+/// The beam beside every answer of the shell.
+///
+/// # Errors
+/// The board has no beam.
+pub(super) fn beside(board: &Board, report: &BendReport) -> Result<Vec<(BondLimit, Vec<Compared>)>, Failure> {
+    let mut all = Vec::new();
+    for answer in &report.answers {
+        let wishes = BeamWishes { bond: answer.bond, ..BeamWishes::default() };
+        all.push((answer.bond, compare(board, &wishes, Some(answer))?.1));
+    }
+    Ok(all)
+}
