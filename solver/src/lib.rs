@@ -14,6 +14,7 @@ pub mod assemble;
 pub mod beam;
 pub mod bend;
 pub mod clearance;
+pub mod copper;
 pub mod decay;
 pub mod drive;
 pub mod eddy;

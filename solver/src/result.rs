@@ -4,9 +4,11 @@
 //! Small tables serialise; the large arrays for pictures and meshes are skipped there and read directly.
 
 mod board;
+mod cycle;
 mod swing;
 
 pub use board::{ArmFacts, BoardSummary, CircuitFacts, LayerFacts, StackAt, StackPly, TrackFacts};
+pub use cycle::{CycleAnswer, CycleSpot};
 pub use swing::{Coupling, LeastClearance, PullIn, RangeSpot, SideView, Swing, SwingState, SwingStop};
 
 use copperbend_mesh::region::Point;
@@ -104,6 +106,8 @@ pub struct BendAnswer {
     pub spots: Vec<Spot>,
     /// The swing through large angles, where a magnet drives a flap.
     pub swing: Option<Swing>,
+    /// The same with copper that yields, where asked for.
+    pub cycle: Option<CycleAnswer>,
     /// Worst spot again with the copper modulus at both ends of its span.
     pub modulus_span: Option<ModulusSpan>,
     /// Largest strain of every other layer against its own elongation.

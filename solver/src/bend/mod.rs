@@ -23,6 +23,7 @@ use copperbend_mesh::board::{Board, Bond};
 use copperbend_mesh::triangulate::{BoardMesh, SizeSource, board_mesh};
 use state::{State, solve_all};
 use std::cell::RefCell;
+pub use swing::{CycleWish, cyclic_curve, first_curve};
 
 /// Told how far a long computation has come; may stop it.
 pub trait Progress {
@@ -51,6 +52,8 @@ pub struct BendOptions {
     pub modulus_span: bool,
     /// Follow the swing through large angles, where a magnet drives a flap.
     pub swing: bool,
+    /// Follow the swing once more with copper that yields.
+    pub cycle: Option<CycleWish>,
     /// Spots to list per answer.
     pub max_spots: u32,
     /// Asks the machine for its free memory, bytes: a factor that would not fit is refused. None: no limit.
@@ -64,6 +67,7 @@ impl Default for BendOptions {
             refine: true,
             modulus_span: true,
             swing: true,
+            cycle: None,
             max_spots: 12,
             free_memory: None,
         }
@@ -171,6 +175,9 @@ fn answer(
     answer.modulus_span = span?;
     answer.swing = swing::swing(board, options, bond, &settled, told)?;
     spots::swing_ranges(&mut answer);
+    if let Some(elastic) = &answer.swing {
+        answer.cycle = swing::cycle(board, options, bond, (&settled.trial.extra.mesh, elastic), told)?;
+    }
     Ok(answer)
 }
 

@@ -7,7 +7,7 @@ use super::membrane::Membrane;
 use super::plate::Plate;
 use super::{MID_SIDES, Matrix18, Rows, Vector18, double_area};
 use crate::laminate::Laminate;
-use nalgebra::{Matrix3, SMatrix, Vector3, Vector6};
+use nalgebra::{Matrix3, Matrix6, SMatrix, Vector3, Vector6};
 
 /// Element freedom of each membrane freedom (u, v, tz of each node).
 pub(crate) const MEMBRANE: [usize; 9] = [0, 1, 5, 6, 7, 11, 12, 13, 17];
@@ -108,12 +108,46 @@ pub fn strain_operator(corners: &[[f64; 2]; 3], zeta: [f64; 3], scale: f64) -> S
 /// `motion` in the element's axes, m and rad; `scale` as in [`strain_operator`].
 #[must_use]
 pub fn corner_strains(corners: &[[f64; 2]; 3], motion: &Vector18, scale: f64) -> [Vector6<f64>; 3] {
+    strains_at(corners, motion, scale, &[[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
+}
+
+/// As [`corner_strains`] at the middles of the sides, where the shell is integrated.
+#[must_use]
+pub fn mid_side_strains(corners: &[[f64; 2]; 3], motion: &Vector18, scale: f64) -> [Vector6<f64>; 3] {
+    strains_at(corners, motion, scale, &MID_SIDES)
+}
+
+fn strains_at(
+    corners: &[[f64; 2]; 3],
+    motion: &Vector18,
+    scale: f64,
+    places: &[[f64; 3]; 3],
+) -> [Vector6<f64>; 3] {
     let (membrane, plate) = (Membrane::new(corners), Plate::new(corners));
     let own = |freedoms: &[usize; 9]| freedoms.map(|i| motion[i]);
     let (in_plane, bending) = (own(&MEMBRANE), own(&PLATE));
     let times = |row: &[f64; 9], own: &[f64; 9]| row.iter().zip(own).map(|(b, u)| b * u).sum::<f64>();
-    [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]].map(|zeta| {
+    places.map(|zeta| {
         let (e, k) = (membrane.rows(&zeta, scale), plate.rows(&zeta));
         Vector6::from_fn(|r, _| if r < 3 { times(&e[r], &in_plane) } else { times(&k[r - 3], &bending) })
     })
+}
+
+/// Nodal forces in balance with resultants (N, M) at the middles of the sides, and the stiffness of such resultants'
+/// change with the strain there.
+#[must_use]
+pub fn mid_side_forces(
+    corners: &[[f64; 2]; 3],
+    scale: f64,
+    resultants: &[Vector6<f64>; 3],
+    changes: &[Matrix6<f64>; 3],
+) -> (Vector18, Matrix18) {
+    let weight = double_area(corners) / 6.0;
+    let (mut force, mut stiffness) = (Vector18::zeros(), Matrix18::zeros());
+    for (i, zeta) in MID_SIDES.iter().enumerate() {
+        let b = strain_operator(corners, *zeta, scale);
+        force += b.tr_mul(&resultants[i]) * weight;
+        stiffness += b.tr_mul(&(changes[i] * b)) * weight;
+    }
+    (force, stiffness)
 }

@@ -8,10 +8,14 @@
 pub mod band;
 pub mod count;
 pub mod foil;
+pub mod found;
 pub mod mean;
 pub mod miner;
 pub mod radius;
 pub mod rainflow;
+pub mod report;
+
+pub mod samples;
 pub mod slopes;
 #[cfg(test)]
 mod tests;

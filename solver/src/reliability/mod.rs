@@ -10,6 +10,7 @@
 mod bounds;
 mod family;
 mod fit;
+pub mod plan;
 pub mod proof;
 mod ranks;
 pub mod series;

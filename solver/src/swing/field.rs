@@ -3,9 +3,11 @@
 //! In: a model and a [`Stance`]. Out: residual over the free unknowns and the tangent's values in the fixed pattern.
 //! Elements run in parallel; sums run in element order, so the bytes do not depend on the number of threads.
 
+use super::lagged::LaggedCopper;
 use super::load::MovingLoad;
 use super::stance::{Links, Stance};
 use crate::assemble::{Elements, Layout, PACKED, packed_row};
+
 use crate::element::corotational::Moved;
 use crate::element::{Matrix18, Vector18, shell};
 use crate::error::SolveError;
@@ -76,6 +78,8 @@ pub(super) struct Field {
     pub(super) half_size: f64,
     /// Energy of strains of [`ROUNDING`] everywhere, J: nothing below it means anything.
     pub(super) noise_j: f64,
+    /// Copper that may yield.
+    pub(super) copper: Option<LaggedCopper>,
 }
 
 /// Internal forces of one stance.
@@ -112,6 +116,7 @@ impl Field {
             layout: Arc::new(layout),
             half_size,
             noise_j,
+            copper: None,
         })
     }
 
@@ -138,8 +143,20 @@ impl Field {
         heated.then(|| shell::thermal(&self.elements.local[triangle].corners, laminate))
     }
 
-    /// Forces conjugate to a motion in the frame, and their energy.
+    /// Forces conjugate to a motion in the frame, and their energy; of yielding copper to first order about the motion
+    /// that the last step predicted.
     fn own_forces(&self, triangle: usize, motion: &Vector18, thermal: f64) -> (Vector18, f64) {
+        let (mut f, mut energy) = self.elastic_forces(triangle, motion, thermal);
+        if let Some(less) = self.copper.as_ref().and_then(|c| c.of(triangle)) {
+            let force = less.force_at(motion);
+            energy -= 0.5 * motion.dot(&force);
+            f -= force;
+        }
+        (f, energy)
+    }
+
+    /// The same with all copper elastic.
+    fn elastic_forces(&self, triangle: usize, motion: &Vector18, thermal: f64) -> (Vector18, f64) {
         let mut f = product(self.packed(triangle), motion);
         let mut energy = 0.5 * motion.dot(&f);
         if thermal != 0.0
@@ -197,6 +214,9 @@ impl Field {
             let moved = self.moved(stance, e).ok_or(Collapsed(crate::freedoms::index_u32(e)))?;
             let mut k = Matrix18::zeros();
             unpack(self.packed(e), &mut k);
+            if let Some(less) = self.copper.as_ref().and_then(|c| c.of(e)) {
+                k -= less.stiffness;
+            }
             moved.make_tangent(&mut k, &mixed[e]);
             pack_global(&moved.triad, &k, out);
             Ok(to_global(&moved.triad, &moved.force(&mixed[e])))

@@ -7,6 +7,7 @@
 
 mod equilibrium;
 mod field;
+mod lagged;
 pub mod load;
 pub mod measure;
 mod newton;

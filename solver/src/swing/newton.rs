@@ -209,6 +209,7 @@ impl<'a> Newton<'a> {
     /// Tangent values of an equilibrium.
     pub(super) fn linearised(&mut self, point: &Point) -> Result<Vec<f64>, Failure> {
         let acting = self.acting(&point.stance.pose, &point.level)?;
+        self.field.judge_copper(&point.stance, point.level.thermal);
         self.tangent(point, &acting.nodal)
     }
 
@@ -228,6 +229,7 @@ impl<'a> Newton<'a> {
     pub(super) fn balance(&mut self, point: &Point) -> Result<Vec<Vector6<f64>>, Failure> {
         point.stance.set_levers(&self.field.links, &mut self.field.model);
         let acting = self.acting(&point.stance.pose, &point.level)?;
+        self.field.judge_copper(&point.stance, point.level.thermal);
         let inner = self.field.inner(&point.stance, point.level.thermal)?;
         let loads = self.field.block_loads(&acting.nodal);
         Ok((0..loads.len()).map(|b| loads[b] - self.field.block_sum(b, &inner.corners)).collect())
@@ -243,6 +245,7 @@ impl<'a> Newton<'a> {
         point.stance.set_levers(&self.field.links, &mut self.field.model);
         let mut works: Vec<f64> = Vec::new();
         let mut reference = 0.0f64;
+        self.field.judge_copper(&point.stance, point.level.thermal);
         loop {
             let inner = self.field.inner(&point.stance, point.level.thermal)?;
             let first = works.is_empty();
@@ -264,6 +267,7 @@ impl<'a> Newton<'a> {
                 self.staleness = work / reference;
             }
             let thermal = point.level.thermal;
+            self.field.judge_copper_after(&point.stance, &steps, thermal);
             self.field.predicted(&point.stance, &steps, thermal, &mut point.own);
             point.level.driven += turned;
             point.stance.advance(&self.field.links, &mut self.field.model, &steps);

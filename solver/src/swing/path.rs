@@ -6,14 +6,18 @@
 
 use super::equilibrium::Equilibrium;
 use super::field::{Field, Level, Loads, gather, to_frame};
+use super::lagged::LaggedCopper;
 use super::load::Pose;
 use super::measure::Along;
 use super::newton::{Failure, Goal, Measure, Measured, Newton, Point, Settled};
 use super::stance::Stance;
 use crate::assemble::{Elements, Layout, public};
+use crate::copper::Law;
+use crate::copper::shell::ShellCopper;
 use crate::element::Vector18;
 use crate::error::SolveError;
 use crate::model::Model;
+use copperbend_mesh::board::LayerId;
 use nalgebra::{Matrix3, Vector3, Vector6};
 use nalgebra_sparse::CscMatrix;
 use std::sync::Arc;
@@ -298,7 +302,33 @@ impl<'a> Path<'a> {
         Ok(self.now.state)
     }
 
+    /// Lets copper yield from the present state on, which must be at rest or elastic so far.
+    pub fn yielding(&mut self, copper: ShellCopper) {
+        let triangles = self.newton.field.model.triangles.len();
+        self.newton.field.copper = Some(LaggedCopper::new(copper, triangles));
+    }
+
+    /// The copper that may yield, at the present state.
+    #[must_use]
+    pub fn copper(&self) -> Option<&ShellCopper> {
+        self.newton.field.copper.as_ref().map(|lagged| &lagged.copper)
+    }
+
+    /// Changes the laws of the copper here, see [`ShellCopper::restart`].
+    pub fn restart_copper(&mut self, law: impl Fn(LayerId) -> Option<Law>) {
+        let now = self.now.clone();
+        self.newton.field.restart_copper(&now.point.stance, now.state.level.thermal, law);
+        self.turn_round();
+    }
+
+    /// Forgets the states passed: where the copper turns round, they say nothing of what comes.
+    pub fn turn_round(&mut self) {
+        self.passed = vec![self.now.clone()];
+    }
+
     fn accept(&mut self, settled: Settled) {
+        let thermal = settled.point.level.thermal;
+        self.newton.field.keep_copper(&settled.point.stance, thermal);
         let energy = settled.energy_j;
         let last = settled.works.last().copied().unwrap_or(0.0);
         let scale = settled.works.first().copied().unwrap_or(0.0).max(energy.abs());

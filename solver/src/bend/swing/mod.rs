@@ -3,6 +3,7 @@
 //! In: board, settled mesh. Out: [`Swing`]. A list of stage calls: equilibria along the paths ([`walk`]), their strain
 //! ([`range`]), the board seen from the side ([`side`]). Absent: inertia, contact itself, eddy currents.
 
+mod cycle;
 mod range;
 mod side;
 mod walk;
@@ -22,6 +23,8 @@ use crate::settle::Settled;
 use crate::swing::{FlapAngle, Level, Loads, MovingLoad, Path, Pose, board_load};
 use copperbend_mesh::board::Board;
 use copperbend_mesh::triangulate::{BoardMesh, Role};
+pub(super) use cycle::cycle;
+pub use cycle::{CycleWish, cyclic_curve, first_curve};
 use nalgebra::SVector;
 use walk::{Seen, Walk};
 

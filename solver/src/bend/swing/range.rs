@@ -74,7 +74,7 @@ fn widest(strains: &[Vector3<f64>]) -> (f64, [usize; 2]) {
 }
 
 /// One state's strains less another's, as a state of its own: heating drops out.
-fn difference(of: &Recovered, less: &Recovered) -> Recovered {
+pub(super) fn difference(of: &Recovered, less: &Recovered) -> Recovered {
     let mut out = of.clone();
     for (own, other) in out.zone_nodes.iter_mut().zip(&less.zone_nodes) {
         own.strain -= other.strain;
@@ -94,7 +94,23 @@ fn difference(of: &Recovered, less: &Recovered) -> Recovered {
     out
 }
 
-fn row(
+/// Strain of the copper at a spot in every state.
+pub(super) fn strains_at(
+    stage: &Stage<'_>,
+    recovered: &[Recovered],
+    spot: &crate::recover::Spot,
+) -> Vec<Vector3<f64>> {
+    let laminate = &stage.own.model.laminates[spot.laminate as usize];
+    let ply = laminate.plies.iter().position(|p| p.layer == spot.layer).unwrap_or(0);
+    let of = |r: &Recovered| {
+        let own = r.zone_nodes.iter().find(|z| z.node == spot.node && z.zone == spot.zone);
+        let strain = own.map_or_else(Vector6::zeros, |z| z.strain);
+        laminate.copper_strain_at(ply, spot.z_m, &strain, r.thermal_factor)
+    };
+    recovered.iter().map(of).collect()
+}
+
+pub(super) fn row(
     stage: &Stage<'_>,
     traces: &[Trace],
     recovered: &[Recovered],
@@ -104,16 +120,7 @@ fn row(
     let at = [spot.place_m[0], spot.place_m[1]];
     let (near, near_m) =
         nearest_landmark(stage.board, at).map_or((String::new(), 0.0), |(n, d)| (n.to_owned(), d));
-    let laminate = &stage.own.model.laminates[spot.laminate as usize];
-    let ply = laminate.plies.iter().position(|p| p.layer == spot.layer).unwrap_or(0);
-    let strains: Vec<Vector3<f64>> = recovered
-        .iter()
-        .map(|r| {
-            let own = r.zone_nodes.iter().find(|z| z.node == spot.node && z.zone == spot.zone);
-            let strain = own.map_or_else(Vector6::zeros, |z| z.strain);
-            laminate.copper_strain_at(ply, spot.z_m, &strain, r.thermal_factor)
-        })
-        .collect();
+    let strains = strains_at(stage, recovered, spot);
     // Place values against those of the two ends; a mean (singular spot) grows alike.
     let ends = [strains.first(), strains.last()].map(|s| s.map_or(0.0, |s| along(s, spot.direction_rad)));
     let between = match (strains.first(), strains.last()) {

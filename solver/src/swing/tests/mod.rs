@@ -2,6 +2,7 @@
 
 #![allow(clippy::print_stdout, reason = "figures are shown when a test fails")]
 
+mod copper;
 mod paths;
 mod pieces;
 mod strains;

@@ -1,0 +1,87 @@
+//! Up, down and up again with copper that yields, in plain data: set, steady loop, strain history of the spots.
+
+use super::{RangeSpot, StrainMap};
+use crate::life::CopperKind;
+use serde::Serialize;
+
+/// The swing with yielding copper.
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct CycleAnswer {
+    /// Curve of the first bend, in words.
+    pub first_curve: String,
+    /// Curve of the steady loop, in words.
+    pub cyclic_curve: String,
+    /// Currents between which the board swings, A: most negative, most positive.
+    pub currents_a: [f64; 2],
+    /// Flap angle before the first bend, without current, rad.
+    pub rest_before_rad: f64,
+    /// Flap angle at the end of the first bend, rad.
+    pub first_top_rad: f64,
+    /// Flap angle without current after the first bend less that before, rad: the set of the first bend.
+    pub first_set_rad: f64,
+    /// Flap angles at the ends of the steady loop, rad, as the currents.
+    pub steady_ends_rad: [f64; 2],
+    /// Flap angle without current after the steady loop, power off, rad.
+    pub rest_after_rad: f64,
+    /// Change of the upper end of the loop from its first to its second pass, rad.
+    pub loop_change_rad: f64,
+    /// Whether the steady loop is elastic at every ranked spot (shakedown): no strain range beyond twice the strain at
+    /// which the cyclic curve leaves its elastic line.
+    pub shakes_down: bool,
+    /// That limit, a strain range.
+    pub elastic_range: f64,
+    /// Triangles in which copper yielded in the first bend.
+    pub yielded_triangles: u32,
+    /// Currents of the states of the upward half of the steady loop, A.
+    pub loop_current_a: Vec<f64>,
+    /// Flap angles of these states, rad.
+    pub loop_angle_rad: Vec<f64>,
+    /// Spots of largest steady strain range, worst first.
+    pub spots: Vec<CycleSpot>,
+    /// Why the loop was not finished; empty when it was.
+    pub stopped: String,
+    /// Factorisations made.
+    pub factorisations: u32,
+    /// Steady strain range of every copper layer at both faces.
+    #[serde(skip)]
+    pub maps: Vec<StrainMap>,
+}
+
+/// A spot of the steady loop.
+#[derive(Debug, Clone, Serialize)]
+pub struct CycleSpot {
+    /// Place, range of the steady loop, strain at its two ends.
+    #[serde(flatten)]
+    pub spot: RangeSpot,
+    /// Kind of copper.
+    pub kind: CopperKind,
+    /// Strain in the spot's direction at the end of the first bend.
+    pub first_bend_strain: f64,
+    /// Strain left there without current after the first bend.
+    pub set_strain: f64,
+    /// Mean strain of the steady loop.
+    pub mean_strain: f64,
+    /// Mean stress of the steady loop by a single fibre of the same curves, Pa.
+    pub mean_stress_pa: f64,
+    /// Strain in the spot's direction at the states of [`CycleAnswer::loop_current_a`].
+    pub loop_strain: Vec<f64>,
+}
+
+impl CycleAnswer {
+    /// Strain range of a spot at a smaller swing: the strain at both ends, read off the loop of the largest. `place`:
+    /// current (A) or flap angle (rad) of the end states. None outside the loop.
+    #[must_use]
+    pub fn range_at(&self, spot: &CycleSpot, amplitude: f64, by_angle: bool) -> Option<f64> {
+        let at = if by_angle { &self.loop_angle_rad } else { &self.loop_current_a };
+        let middle = if by_angle { self.rest_after_rad } else { 0.0 };
+        let read = |x: f64| {
+            let i = at.windows(2).position(|w| (w[0] - x) * (w[1] - x) <= 0.0)?;
+            let share = (x - at[i]) / (at[i + 1] - at[i]);
+            let s = &spot.loop_strain;
+            Some(s[i] + share * (s[i + 1] - s[i]))
+        };
+        // A hair of slack: samples tested at the largest swing itself.
+        let reach = 1.0 - 1e-9;
+        Some((read(middle + amplitude * reach)? - read(middle - amplitude * reach)?).abs())
+    }
+}
