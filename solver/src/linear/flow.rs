@@ -6,7 +6,6 @@
 
 use super::dissect::Side;
 use super::order::Graph;
-use std::collections::VecDeque;
 
 /// No member: the path comes from the left half, or leads to the right half.
 const NONE: u32 = u32::MAX;
@@ -91,25 +90,47 @@ impl Band {
     }
 
     /// Distance of every state (2 m entered, 2 m + 1 left) from the left half where capacity remains, and
-    /// whether the right half is within reach.
+    /// whether the right half is within reach. States farther than the right half are left out.
     fn levels(&self) -> (Vec<u32>, bool) {
         let mut level = vec![UNSEEN; 2 * self.members.len()];
-        let mut queue = VecDeque::new();
+        let mut queue = Vec::with_capacity(level.len());
         for m in (0..self.members.len()).filter(|&m| self.touches_left[m]) {
             level[2 * m] = 0;
-            queue.push_back(2 * m);
+            queue.push(super::factor::as_u32(2 * m));
         }
-        let mut arrives = false;
-        while let Some(state) = queue.pop_front() {
-            arrives |= state % 2 == 1 && self.touches_right[state / 2];
-            for k in 0..self.n_arcs(state) {
-                if let Some(next) = self.arc(state, k).filter(|&next| level[next] == UNSEEN) {
-                    level[next] = level[state] + 1;
-                    queue.push_back(next);
-                }
+        let mut last = UNSEEN;
+        let mut next = 0;
+        while let Some(&state) = queue.get(next) {
+            let (state, m) = (state as usize, state as usize / 2);
+            next += 1;
+            let distance = level[state];
+            if distance >= last {
+                break;
             }
+            let mut reach = |to: usize| {
+                if level[to] == UNSEEN {
+                    level[to] = distance + 1;
+                    queue.push(super::factor::as_u32(to));
+                }
+            };
+            if state.is_multiple_of(2) {
+                match (self.used[m], self.from[m]) {
+                    (false, _) => reach(2 * m + 1),
+                    (true, NONE) => {}
+                    (true, giver) => reach(2 * giver as usize + 1),
+                }
+                continue;
+            }
+            if self.touches_right[m] {
+                last = distance;
+                continue;
+            }
+            if self.used[m] {
+                reach(2 * m);
+            }
+            self.neighbours(m).iter().for_each(|&y| reach(2 * y as usize));
         }
-        (level, arrives)
+        (level, last != UNSEEN)
     }
 
     fn n_arcs(&self, state: usize) -> usize {

@@ -210,7 +210,8 @@ impl Job<'_> {
 
     /// Puts the matrix entries of a front's columns into its panel.
     fn scatter(&self, front: usize, panel: &mut [f64], m: usize) {
-        panel.fill(0.0);
+        // Nobody reads the upper triangle: its pages need not even exist.
+        panel.chunks_exact_mut(m).enumerate().for_each(|(j, column)| column[j..].fill(0.0));
         let start = self.fronts.column[front];
         for position in self.fronts.block[front] as usize..self.fronts.block[front + 1] as usize {
             let blocks = self.column_start[position] as usize..self.column_start[position + 1] as usize;

@@ -40,6 +40,9 @@ impl Graph {
 /// Multiplications per block above which a dissection pays for itself within one factorisation.
 const WORTH: f64 = 1e5;
 
+/// Blocks from which both orders are made at once, whether the second pays or not.
+const TOGETHER: usize = 20_000;
+
 /// Order (position to block) and its elimination tree: minimum degree, or dissection where that leaves less work.
 ///
 /// `sizes`: unknowns per block. `places`: their positions.
@@ -48,12 +51,19 @@ pub(super) fn best(
     sizes: &[u8],
     places: &[[f64; 3]],
 ) -> Result<(Vec<u32>, Tree), LinearError> {
-    let degree = Tree::postordered(graph, sizes, minimum_degree(graph)?);
-    #[expect(clippy::cast_precision_loss, reason = "counts are far below 2^52")]
-    if degree.1.work < WORTH * graph.len() as f64 {
-        return Ok(degree);
-    }
-    let dissected = Tree::postordered(graph, sizes, dissect::order(graph, places)?);
+    let degree = || minimum_degree(graph).map(|order| Tree::postordered(graph, sizes, order));
+    let dissected = || dissect::order(graph, places).map(|order| Tree::postordered(graph, sizes, order));
+    let (degree, dissected) = if graph.len() < TOGETHER {
+        let degree = degree()?;
+        #[expect(clippy::cast_precision_loss, reason = "counts are far below 2^52")]
+        if degree.1.work < WORTH * graph.len() as f64 {
+            return Ok(degree);
+        }
+        (degree, dissected()?)
+    } else {
+        let (degree, dissected) = rayon::join(degree, dissected);
+        (degree?, dissected?)
+    };
     Ok(if dissected.1.work < degree.1.work { dissected } else { degree })
 }
 
