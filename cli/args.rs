@@ -31,6 +31,12 @@ pub(crate) enum Verb {
     Matrices(Matrices),
     /// Solve problems with published answers on this machine.
     Verify(Verify),
+    /// Hand estimates (stack, stiffness, coil, frequency, root strain, bend radius) beside beam and shell.
+    Hand(Hand),
+    /// Judge your own results: agree, or differ by how much and most likely why. Exit code 1 if any differs.
+    Claims(Claims),
+    /// Run thousands of variants of a design by the fast beam model into one CSV table.
+    Vary(Vary),
     /// Write the JSON Schema of the design file, for editors.
     Schema(Schema),
 }
@@ -146,6 +152,46 @@ pub(crate) enum Tape {
     Bonded,
     /// Free of shear.
     Sliding,
+}
+
+/// Options of `hand`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Hand {
+    /// Files.
+    #[command(flatten)]
+    pub(crate) files: InOut,
+    /// Leave the shell out: an answer in milliseconds.
+    #[arg(long)]
+    pub(crate) no_shell: bool,
+}
+
+/// Options of `claims`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Claims {
+    /// Files.
+    #[command(flatten)]
+    pub(crate) files: InOut,
+    /// Your results: CSV with the columns quantity,value,unit,tolerance,x_mm,y_mm,layer, or TOML with [[claim]] tables.
+    #[arg(value_name = "CLAIMS")]
+    pub(crate) claims: PathBuf,
+    /// Leave the shell out: the beam judges alone.
+    #[arg(long)]
+    pub(crate) no_shell: bool,
+}
+
+/// Options of `vary`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Vary {
+    /// Files.
+    #[command(flatten)]
+    pub(crate) files: InOut,
+    /// A value and its range: "layer[copper top].thickness = 9 um .. 35 um : 100" takes 100 values, ends included.
+    /// May be repeated: every value of one with every value of the others.
+    #[arg(long, value_name = "PATH = FROM .. TO : COUNT", required = true)]
+    pub(crate) change: Vec<String>,
+    /// Leave frequencies out.
+    #[arg(long)]
+    pub(crate) no_frequencies: bool,
 }
 
 /// Options of `verify`.

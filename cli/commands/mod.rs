@@ -3,12 +3,16 @@
 mod beam;
 mod bend;
 mod check;
+mod claims;
+mod hand;
 mod matrices;
 mod mesh;
 mod schema;
+mod vary;
 mod verify;
 
 pub(crate) use beam::BeamRun;
+pub(crate) use vary::Variant;
 
 use crate::args::{Cli, InOut, Verb};
 use crate::failure::Failure;
@@ -47,6 +51,9 @@ pub(crate) fn run(cli: &Cli) -> Result<Outcome, Failure> {
         Verb::Mesh(options) => mesh::run(options),
         Verb::Matrices(options) => matrices::run(options),
         Verb::Verify(options) => verify::run(options),
+        Verb::Hand(options) => hand::run(options),
+        Verb::Claims(options) => claims::run(options),
+        Verb::Vary(options) => vary::run(options),
         Verb::Schema(options) => schema::run(options),
     }
 }

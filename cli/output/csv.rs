@@ -1,8 +1,12 @@
 //! The ranked spots as comma-separated values (RFC 4180), one row a spot, units in the heading.
 
+mod studies;
+
+pub(crate) use studies::{
+    VARIANT_COLUMNS, beam_swing, compared, estimates, variant_values, variants, verdicts,
+};
+
 use copperbend_solver::assemble::Unknown;
-use copperbend_solver::beam::answer::BeamState;
-use copperbend_solver::beam::compare::Compared;
 use copperbend_solver::result::{BendReport, BondLimit, Face, SingularKind};
 
 const HEADING: &str = "bond,rank,track,layer,face,x_mm,y_mm,strain_um_per_m,strain_error_um_per_m,\
@@ -54,41 +58,6 @@ pub(crate) fn spots(report: &BendReport) -> Vec<u8> {
     out.into_bytes()
 }
 
-/// Beam and shell side by side.
-pub(crate) fn compared(answers: &[(BondLimit, Vec<Compared>)]) -> Vec<u8> {
-    let mut out = String::from("bond,quantity,unit,beam,shell,shell_over_beam,reason\r\n");
-    for (bond, rows) in answers {
-        for r in rows {
-            let number = |v: Option<f64>| v.map_or(String::new(), |v| format!("{v:.9e}"));
-            let cells = [
-                bond_words(*bond).to_owned(),
-                quoted(r.quantity),
-                r.unit.to_owned(),
-                number(Some(r.beam)),
-                number(r.shell),
-                number(r.ratio),
-                quoted(&r.reason),
-            ];
-            out.push_str(&cells.join(","));
-            out.push_str("\r\n");
-        }
-    }
-    out.into_bytes()
-}
-
-/// The swing of the beam.
-pub(crate) fn beam_swing(states: &[BeamState]) -> Vec<u8> {
-    let mut out =
-        String::from("current_ma,angle_deg,torque_un_m,strain_um_per_m,stable_at_constant_current\r\n");
-    for s in states {
-        let yes = if s.stable { "yes" } else { "no" };
-        let (current, angle) = (s.current_a * 1e3, s.angle_rad.to_degrees());
-        let row = format!("{current:.6},{angle:.6},{:.6},{:.4},{yes}\r\n", s.torque_nm * 1e6, s.strain * 1e6);
-        out.push_str(&row);
-    }
-    out.into_bytes()
-}
-
 const SWING: &str = "bond,given,current_ma,angle_deg,torque_un_m,strain_um_per_m,strain_error_um_per_m,track,x_mm,\
      y_mm,clearance_mm,within_largest_current,stable_at_constant_current";
 
@@ -125,7 +94,7 @@ pub(crate) fn swing(report: &BendReport) -> Option<Vec<u8>> {
     any.then(|| out.into_bytes())
 }
 
-fn bond_words(bond: BondLimit) -> &'static str {
+pub(super) fn bond_words(bond: BondLimit) -> &'static str {
     match bond {
         BondLimit::AsWritten => "as written",
         BondLimit::Bonded => "bonded",
@@ -152,7 +121,7 @@ pub(crate) fn unknowns(rows: &[Unknown], nodes_m: &[[f64; 3]]) -> Vec<u8> {
 }
 
 /// A text cell, in quotes where it needs them.
-fn quoted(text: &str) -> String {
+pub(super) fn quoted(text: &str) -> String {
     if text.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", text.replace('"', "\"\""))
     } else {

@@ -3,7 +3,8 @@
 //! Rooms in reading order: [`laminate`] (layers to stiffness), [`element`] (one triangle), [`freedoms`]
 //! (node to equation), [`model`] (everything checked), [`assemble`], [`linear`] (the only room that names the
 //! sparse library), [`statics`], [`magnet`] and [`lorentz`] (load), [`swing`] (large motion), [`clearance`] (what a
-//! swing may touch), [`recover`] (strain), [`settle`] (refine until the spots hold still), [`bend`] (the verb),
+//! swing may touch), [`recover`] (strain), [`settle`] (refine until the spots hold still), [`bend`] (the verb), [`beam`] (the fast
+//! model), [`hand`] and [`claims`] (hand calculation, the user's results),
 //! [`modes`] and [`air`] (natural modes, added mass and drag), [`published`] (problems with known answers), [`result`]
 //! (plain data out), [`summary`] (the board as understood), [`advice`] (layout rules of the trade), [`life`] (strain
 //! to cycles), [`reliability`] (scatter of lives and what a test proves), [`error`]. No input or output here.
@@ -13,6 +14,7 @@ pub mod air;
 pub mod assemble;
 pub mod beam;
 pub mod bend;
+pub mod claims;
 pub mod clearance;
 pub mod copper;
 pub mod decay;
@@ -21,6 +23,7 @@ pub mod eddy;
 pub mod element;
 pub mod error;
 pub mod freedoms;
+pub mod hand;
 pub mod laminate;
 pub mod life;
 pub mod linear;

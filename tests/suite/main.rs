@@ -1,6 +1,8 @@
 //! One test binary, one module per theme: checks against the outside world and over the whole path.
 
 #[cfg(test)]
+mod beam;
+#[cfg(test)]
 mod bend;
 #[cfg(test)]
 mod bend_swing;

@@ -6,13 +6,17 @@ mod beam;
 mod bend;
 mod check;
 mod grid;
+mod hand;
 mod swing;
+mod vary;
 mod verify;
 
 pub(crate) use beam::{beam, beside};
 pub(crate) use bend::{bend, shape_words, state_words};
 pub(crate) use check::{check, matrices, mesh};
+pub(crate) use hand::{claims, hand};
 pub(crate) use swing::swing_words;
+pub(crate) use vary::variants;
 pub(crate) use verify::verify;
 
 use grid::wrap;

@@ -14,6 +14,7 @@ mod nearest;
 mod read;
 mod shapes;
 mod swing;
+pub mod vary;
 
 pub use copper::{Circuit, Coil, CoilForm, Sense, Track, TurnsModel};
 pub use drive::{Drive, DriveWave};

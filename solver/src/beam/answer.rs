@@ -17,9 +17,6 @@ use copperbend_mesh::strip::Part;
 use nalgebra::{Vector3, Vector4, Vector6};
 use serde::Serialize;
 
-/// All mechanical loads, heating, and the design's current.
-const SMALL_STEP: f64 = 1.0;
-
 /// Copper strain of largest magnitude in one layer on one arm.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct BeamStrain {
@@ -96,6 +93,17 @@ pub struct BeamAnswer {
     pub elements: usize,
 }
 
+/// A unit load on the flap.
+#[derive(Debug, Clone, Copy)]
+enum Unit {
+    /// Moment about the hinge direction.
+    Pitch,
+    /// Moment about the arm direction.
+    Roll,
+    /// Normal force.
+    Lift,
+}
+
 /// What to compute beside the linear state.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct BeamScope {
@@ -121,29 +129,27 @@ pub fn answer(board: &Board, own: &BoardBeam, scope: BeamScope) -> Result<BeamAn
     let drive = own.drive.as_ref().map(|d| d as &dyn super::motion::Drive);
     let mut motion = Motion::new(frame, &[], drive);
     let current = own.drive.as_ref().map_or(0.0, |d| d.current_a);
-    let loaded = Share { dead: SMALL_STEP, heating: 1.0, drive: current };
+    let loaded = Share { dead: 1.0, heating: 1.0, drive: current };
     let by_all = motion.small(&own.rides, loaded)?;
     let mut out = BeamAnswer { elements: frame.links.len(), ..BeamAnswer::default() };
     let [angle, roll] = own.turning(&by_all);
     let tip = own.tips.first().copied().unwrap_or(0);
     out.tip_m = by_all[tip].fixed_rows::<3>(0).into_owned().into();
-    let centre = |x: &[Vector6<f64>]| own.flap.map(|n| point_motion(&x[n], &own.flap_centre_m));
+    let centre = |x: &[Vector6<f64>]| own.flap.map(|n| own.centre_motion(n, x));
     out.flap_centre_m = centre(&by_all).map(Into::into);
     (out.flap_angle_rad, out.roll_angle_rad) = (own.flap.map(|_| angle), own.flap.map(|_| roll));
-    let mut unit = |node: usize, arm_m: Vector3<f64>, force_n: Vector3<f64>, moment_nm: Vector3<f64>| {
-        let ride = Ride { node, arm_m, force_n, moment_nm };
-        motion.small(&[ride], Share { dead: 1.0, ..Share::default() })
-    };
-    let zero = Vector3::zeros();
+    let unit = Share { dead: 1.0, ..Share::default() };
     if let Some(flap) = own.flap {
-        let by_moment = unit(flap, zero, zero, own.hinge.axis().into())?;
+        let by_moment = motion.small(&own.unit_loads(flap, Unit::Pitch), unit)?;
         out.moment_nm_per_rad = Some(1.0 / own.turning(&by_moment)[0]);
-        let by_roll = unit(flap, zero, zero, Vector3::new(own.hinge.along[0], own.hinge.along[1], 0.0))?;
+        let by_roll = motion.small(&own.unit_loads(flap, Unit::Roll), unit)?;
         out.roll_nm_per_rad = Some(1.0 / own.turning(&by_roll)[1]);
-        let by_force = unit(flap, own.flap_centre_m, Vector3::z(), zero)?;
+        let by_force = motion.small(&own.unit_loads(flap, Unit::Lift), unit)?;
         out.force_n_per_m = centre(&by_force).map_or(0.0, |u| 1.0 / u.z);
     } else {
-        out.force_n_per_m = 1.0 / unit(tip, zero, Vector3::z(), zero)?[tip][2];
+        let zero = Vector3::zeros();
+        let ride = Ride { node: tip, arm_m: zero, force_n: Vector3::z(), moment_nm: zero };
+        out.force_n_per_m = 1.0 / motion.small(&[ride], unit)?[tip][2];
     }
     if let Some(coil) = &own.drive {
         let by_drive = motion.small(&[], Share { drive: 1.0, ..Share::default() })?;
@@ -242,31 +248,68 @@ impl BoardBeam {
         let Some(flap) = self.flap else { return [0.0; 2] };
         let spin = |n: usize, axis: [f64; 3]| x[n].fixed_rows::<3>(3).dot(&Vector3::from(axis));
         let along = [self.hinge.along[0], self.hinge.along[1], 0.0];
-        let wide: Vec<usize> = (0..self.spans.len()).filter(|&l| self.spans[l].arm.is_none()).collect();
-        if wide.is_empty() {
+        let rows = self.wide_flap();
+        if rows.is_empty() {
             return [spin(flap, self.hinge.axis()), spin(flap, along)];
         }
-        // Weighted by area: slope of the heights along, mean of the rolls.
+        // Slope of the heights along the flap, and the mean roll, weighted by area.
+        let mean = |of: &dyn Fn(&(f64, f64, usize)) -> f64| rows.iter().map(|r| r.0 * of(r)).sum::<f64>();
+        let (s0, w0) = (mean(&|r| r.1), mean(&|r| x[r.2][2]));
+        let slope = mean(&|r| (r.1 - s0) * (x[r.2][2] - w0)) / mean(&|r| (r.1 - s0).powi(2));
+        [slope, mean(&|r| spin(r.2, along))]
+    }
+
+    /// Nodes of a flap that bends: share of the area, distance from the hinge line, node. Empty for a rigid one.
+    fn wide_flap(&self) -> Vec<(f64, f64, usize)> {
         let mut rows = Vec::new();
-        for l in wide {
-            let span = &self.spans[l];
+        for (span, link) in self.spans.iter().zip(&self.frame.links).filter(|(s, _)| s.arm.is_none()) {
             let width: f64 = span.piece.slots.iter().map(|s| s.across_m[1] - s.across_m[0]).sum();
-            for n in self.frame.links[l].nodes {
+            for n in link.nodes {
                 let at = self.frame.nodes[n].at_m;
-                rows.push((
-                    width * span.piece.length_m(),
-                    self.hinge.along_m([at.x, at.y]),
-                    x[n][2],
-                    spin(n, along),
-                ));
+                rows.push((width * span.piece.length_m(), self.hinge.along_m([at.x, at.y]), n));
             }
         }
         let whole: f64 = rows.iter().map(|r| r.0).sum();
-        let mean =
-            |of: &dyn Fn(&(f64, f64, f64, f64)) -> f64| rows.iter().map(|r| r.0 * of(r)).sum::<f64>() / whole;
-        let (s0, w0) = (mean(&|r| r.1), mean(&|r| r.2));
-        let slope = mean(&|r| (r.1 - s0) * (r.2 - w0)) / mean(&|r| (r.1 - s0).powi(2));
-        [slope, mean(&|r| r.3)]
+        for r in &mut rows {
+            r.0 /= whole;
+        }
+        rows
+    }
+
+    /// Unit moment about the hinge direction, about the arm direction, or unit lift, on the flap; spread over a flap
+    /// that bends as the shell's are.
+    fn unit_loads(&self, flap: usize, which: Unit) -> Vec<Ride> {
+        let zero = Vector3::zeros();
+        let along = Vector3::new(self.hinge.along[0], self.hinge.along[1], 0.0);
+        let rows = self.wide_flap();
+        if rows.is_empty() {
+            let (arm_m, force_n, moment_nm) = match which {
+                Unit::Pitch => (zero, zero, Vector3::from(self.hinge.axis())),
+                Unit::Roll => (zero, zero, along),
+                Unit::Lift => (self.flap_centre_m, Vector3::z(), zero),
+            };
+            return vec![Ride { node: flap, arm_m, force_n, moment_nm }];
+        }
+        let s0: f64 = rows.iter().map(|r| r.0 * r.1).sum();
+        let second: f64 = rows.iter().map(|r| r.0 * (r.1 - s0).powi(2)).sum();
+        let one = |&(share, s, node): &(f64, f64, usize)| {
+            let (force_n, moment_nm) = match which {
+                Unit::Pitch => (Vector3::z() * (share * (s - s0) / second), zero),
+                Unit::Roll => (zero, along * share),
+                Unit::Lift => (Vector3::z() * share, zero),
+            };
+            Ride { node, arm_m: zero, force_n, moment_nm }
+        };
+        rows.iter().map(one).collect()
+    }
+
+    /// Motion of the flap's middle, m.
+    fn centre_motion(&self, flap: usize, x: &[Vector6<f64>]) -> Vector3<f64> {
+        let rows = self.wide_flap();
+        if rows.is_empty() {
+            return point_motion(&x[flap], &self.flap_centre_m);
+        }
+        rows.iter().map(|r| x[r.2].fixed_rows::<3>(0) * r.0).sum()
     }
 
     /// Element at the middle of the first arm, whose first end is the nearest to it.

@@ -62,7 +62,9 @@ impl NodeAngle {
 pub struct Motion<'f> {
     frame: &'f Frame,
     rides: &'f [Ride],
-    drive: Option<(&'f dyn Drive, Vec<(usize, Matrix6<f64>)>)>,
+    drive: Option<&'f dyn Drive>,
+    /// The drive's stiffness at rest, once it is needed.
+    drive_stiffness: Option<Vec<(usize, Matrix6<f64>)>>,
     held: Vec<[bool; 6]>,
     size_m: f64,
     /// Present pose.
@@ -93,12 +95,12 @@ impl<'f> Motion<'f> {
     /// At rest, unloaded.
     #[must_use]
     pub fn new(frame: &'f Frame, rides: &'f [Ride], drive: Option<&'f dyn Drive>) -> Self {
-        let drive = drive.map(|d| (d, d.stiffness_at_rest()));
         let far = frame.nodes.iter().map(|n| (n.at_m - frame.nodes[0].at_m).norm());
         Self {
             frame,
             rides,
             drive,
+            drive_stiffness: None,
             held: frame.held(),
             size_m: far.fold(1e-9, f64::max),
             pose: frame.rest(),
@@ -177,6 +179,9 @@ impl<'f> Motion<'f> {
         &mut self,
         mut step_to: impl FnMut(&mut Self, f64) -> Result<(), SolveError>,
     ) -> Result<(), SolveError> {
+        if let (Some(drive), None) = (self.drive, &self.drive_stiffness) {
+            self.drive_stiffness = Some(drive.stiffness_at_rest());
+        }
         let (mut done, mut step, mut halvings) = (0.0, 1.0, 0);
         while done < 1.0 {
             let next = if done + step > 1.0 - 1e-9 { 1.0 } else { done + step };
@@ -276,7 +281,7 @@ impl<'f> Motion<'f> {
     /// The drive's load at one ampere on all nodes.
     fn driven(&self, pose: &Pose) -> Vec<Vector6<f64>> {
         let mut all = vec![Vector6::zeros(); self.frame.nodes.len()];
-        if let Some((drive, _)) = &self.drive {
+        if let Some(drive) = self.drive {
             for (node, load) in drive.load(pose) {
                 all[node] += load;
             }
@@ -285,7 +290,7 @@ impl<'f> Motion<'f> {
     }
 
     fn add_drive_stiffness(&self, k: &mut TreeMatrix, amperes: f64) {
-        if let Some((_, stiffness)) = &self.drive {
+        if let Some(stiffness) = &self.drive_stiffness {
             for (node, per_ampere) in stiffness {
                 let sum = per_ampere + per_ampere.transpose();
                 k.diagonal[*node] -= sum * (0.5 * amperes);

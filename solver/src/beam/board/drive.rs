@@ -1,8 +1,7 @@
 //! The current path on the beams of a board, in the magnets' field.
 //!
-//! Every piece of the path rides on one node (the flap) or is shared by the two ends of its element. Near pieces are
-//! halved and get three Gauss points; far ones one point at their middle, which for turns of a coil converges as fast
-//! as any rule does (the integrand is periodic).
+//! Every piece of the path rides on one node (the flap) or is shared by the two ends of its element. Pieces near a
+//! magnet are halved; all get one point at their middle.
 
 use super::BoardBeam;
 use super::loads::carriers;
@@ -10,11 +9,17 @@ use crate::beam::frame::Pose;
 use crate::beam::motion::Drive;
 use crate::element::corotational::exponential;
 use crate::magnet::Field;
-use copperbend_mesh::board::Board;
+use copperbend_mesh::board::{Board, PathSegment};
 use nalgebra::{Matrix6, Vector3, Vector6};
 
 /// A piece longer than this share of its distance to the magnets at rest is halved.
-const PIECE_SHARE: f64 = 0.25;
+const PIECE_SHARE: f64 = 0.4;
+
+/// Most that the chords of one point turn, rad.
+const ARC_RAD: f64 = 0.35;
+
+/// Neighbours that turn less than this, rad, are chords of one curve.
+const CURVE_RAD: f64 = 0.3;
 
 /// A point of the path: shares of nodes with arms, direction times length.
 #[derive(Debug, Clone)]
@@ -44,8 +49,8 @@ impl CoilDrive {
         }
         let field = Field::new(&board.magnets);
         let mut points = Vec::new();
-        for segment in &path.segments {
-            cut(segment.from_m.into(), segment.to_m.into(), &field, &mut |at, step_m| {
+        for run in arcs(&path.segments) {
+            run.cut(&field, &mut |at, step_m| {
                 for (node, share, arm_m) in carriers(board, own, [at.x, at.y], at.z) {
                     // What lies behind a clamp does no work.
                     if own.frame.nodes[node].held != [true; 6] {
@@ -126,6 +131,62 @@ impl Drive for CoilDrive {
             k.set_column(c, &((side(1.0) - side(-1.0)) / (2.0 * step)));
         }
         vec![(node, k)]
+    }
+}
+
+/// Chords of one curve taken together, or one straight piece.
+struct Run {
+    chords: Vec<[Vector3<f64>; 2]>,
+    turned_rad: f64,
+}
+
+/// Joins chords of curves until they turn by [`ARC_RAD`].
+fn arcs(segments: &[PathSegment]) -> Vec<Run> {
+    let mut runs: Vec<Run> = Vec::new();
+    let mut layer = None;
+    for s in segments {
+        let own = [Vector3::from(s.from_m), Vector3::from(s.to_m)];
+        let turn = runs.last().and_then(|r| r.chords.last()).map_or(0.0, |last| {
+            let (a, b) = (last[1] - last[0], own[1] - own[0]);
+            a.cross(&b).norm().atan2(a.dot(&b))
+        });
+        let joins = layer == Some(s.layer) && s.layer.is_some() && turn > 1e-6 && turn < CURVE_RAD;
+        layer = Some(s.layer);
+        match runs.last_mut() {
+            Some(run) if joins && run.turned_rad + turn <= ARC_RAD => {
+                run.turned_rad += turn;
+                run.chords.push(own);
+            }
+            _ => runs.push(Run { chords: vec![own], turned_rad: 0.0 }),
+        }
+    }
+    runs
+}
+
+impl Run {
+    /// Hands out points with their length vectors. An arc gets one point at the middle of its length with the arc's
+    /// whole length: along a coil that is the midpoint rule over the angle, which converges faster than any power.
+    fn cut(&self, field: &Field, take: &mut impl FnMut(Vector3<f64>, Vector3<f64>)) {
+        let lengths: Vec<f64> = self.chords.iter().map(|[a, b]| (b - a).norm()).collect();
+        let whole: f64 = lengths.iter().sum();
+        let mut left = 0.5 * whole;
+        let mut middle = self.chords[0][0];
+        for ([a, b], length) in self.chords.iter().zip(&lengths) {
+            if left <= *length {
+                middle = a + (b - a) * (left / length.max(f64::MIN_POSITIVE));
+                break;
+            }
+            left -= length;
+        }
+        let far = whole <= PIECE_SHARE * field.clearance_m(middle.into()).max(2e-5);
+        let ends = self.chords[self.chords.len() - 1][1] - self.chords[0][0];
+        if far && ends.norm() > 0.0 {
+            take(middle, ends * (whole / ends.norm()));
+        } else {
+            for [a, b] in &self.chords {
+                cut(*a, *b, field, take);
+            }
+        }
     }
 }
 

@@ -1,0 +1,83 @@
+//! `vary`: the beam of every combination of changed values, in one table.
+
+use super::{Outcome, read_design};
+use crate::args::Vary;
+use crate::failure::Failure;
+use crate::output::atomic::OutFolder;
+use crate::output::{csv, numbers, table};
+use crate::screen::{self, ProgressLine};
+use copperbend_mesh::board::understand;
+use copperbend_mesh::design::vary::{Change, places, table as plain_table, variant, variants};
+use copperbend_solver::beam::answer::{BeamAnswer, BeamScope, beam};
+use copperbend_solver::beam::board::BeamWishes;
+use copperbend_solver::bend::Progress;
+use rayon::prelude::*;
+use std::time::Instant;
+
+/// Most variants of one command.
+const MOST: usize = 1_000_000;
+
+/// Variants between two words about how far the work has come.
+const ROUND: usize = 512;
+
+/// One variant: its values, and its beam or why there is none.
+pub(crate) struct Variant {
+    pub(crate) values: Vec<f64>,
+    pub(crate) answer: Result<BeamAnswer, String>,
+}
+
+/// Runs every variant and writes the table.
+///
+/// # Errors
+/// The design has faults, a change names nothing, or the file cannot be written.
+pub(crate) fn run(options: &Vary) -> Result<Outcome, Failure> {
+    let design = read_design(&options.files.design)?;
+    let refuse = |what: String| Failure::new(format!("--change: {what}"), "see `copperbend vary --help`");
+    let changes: Vec<Change> =
+        options.change.iter().map(|c| Change::parse(c)).collect::<Result<_, _>>().map_err(refuse)?;
+    let total = variants(&changes);
+    if total > MOST {
+        return Err(Failure::new(
+            format!("--change: {total} variants are more than {MOST}"),
+            "take fewer values",
+        ));
+    }
+    let text = plain_table(&design.text).map_err(|e| Failure::new(format!("{}: {e}", design.name), ""))?;
+    // Names are checked once, before any work.
+    variant(&text, &changes, &vec![0; changes.len()]).map_err(refuse)?;
+    let folder = super::out_folder(&options.files, "vary");
+    let mut out = OutFolder::open(&folder)?;
+    let scope = BeamScope { frequencies: if options.no_frequencies { 0 } else { 4 } };
+    let begin = Instant::now();
+    let one = |n: usize| {
+        let places = places(&changes, n);
+        let values = changes.iter().zip(&places).map(|(c, &p)| c.number(p)).collect();
+        let answer = variant(&text, &changes, &places).and_then(|text| {
+            let board = understand(&design.name, &text).map_err(|f| first_line(&f.to_string()))?;
+            beam(&board, &BeamWishes::default(), scope).map_err(|e| first_line(&e.to_string()))
+        });
+        Variant { values, answer }
+    };
+    let mut progress = ProgressLine::new();
+    let mut all: Vec<Variant> = Vec::with_capacity(total);
+    while all.len() < total {
+        let next = (all.len() + ROUND).min(total);
+        let round: Vec<Variant> = (all.len()..next).into_par_iter().map(one).collect();
+        all.extend(round);
+        progress.report(&format!("variant {next} of {total}"), next as f64 / total as f64);
+    }
+    drop(progress);
+    out.put("variants.csv", &csv::variants(&changes, &all))?;
+    let written = out.finish()?;
+    let seconds = numbers::plain(begin.elapsed().as_secs_f64(), 3);
+    screen::print(&table::variants(&design.board.title, &changes, &all, &seconds))?;
+    screen::print(&format!(
+        "Written to {}\n",
+        written.first().map_or(String::new(), |p| p.display().to_string())
+    ))?;
+    Ok(Outcome::Done)
+}
+
+fn first_line(text: &str) -> String {
+    text.lines().next().unwrap_or_default().to_owned()
+}
