@@ -1,5 +1,9 @@
 //! The command line as typed: verbs and their options, nothing else.
 
+mod life;
+
+pub(crate) use life::{Life, Plan, Reliability, Rig};
+
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -29,6 +33,14 @@ pub(crate) enum Verb {
     Mesh(Mesh),
     /// Write stiffness, mass and load of the board as Matrix Market files.
     Matrices(Matrices),
+    /// Set, steady loop and life of the copper: cycles and flexes to crack, by spot and for the board.
+    Life(Life),
+    /// Fit the lives of tested samples, survivors included, and say what they prove.
+    Reliability(Reliability),
+    /// Plan a durability test: samples, length, what failures would prove, cost.
+    Plan(Plan),
+    /// Read an endurance rig's log: corrected resistance, alarms, flexes, failures.
+    Rig(Rig),
     /// Solve problems with published answers on this machine.
     Verify(Verify),
     /// Hand estimates (stack, stiffness, coil, frequency, root strain, bend radius) beside beam and shell.
@@ -210,7 +222,7 @@ pub(crate) struct Schema {
     pub(crate) out: Option<PathBuf>,
 }
 
-fn positive(text: &str) -> Result<f64, String> {
+pub(super) fn positive(text: &str) -> Result<f64, String> {
     match text.trim().parse::<f64>() {
         Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
         _ => Err("a number above zero is needed, such as 3000".to_owned()),

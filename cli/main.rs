@@ -3,6 +3,7 @@
 mod args;
 mod commands;
 mod failure;
+mod given;
 mod interrupt;
 mod machine;
 mod output;

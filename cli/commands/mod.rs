@@ -5,14 +5,21 @@ mod bend;
 mod check;
 mod claims;
 mod hand;
+mod life;
 mod matrices;
 mod mesh;
+mod plan;
+mod reliability;
+mod rig;
 mod schema;
 mod vary;
 mod verify;
 
 pub(crate) use beam::BeamRun;
 pub(crate) use vary::Variant;
+
+pub(crate) use reliability::Lives;
+pub(crate) use rig::Watched;
 
 use crate::args::{Cli, InOut, Verb};
 use crate::failure::Failure;
@@ -50,6 +57,10 @@ pub(crate) fn run(cli: &Cli) -> Result<Outcome, Failure> {
         Verb::Check(options) => check::run(options),
         Verb::Mesh(options) => mesh::run(options),
         Verb::Matrices(options) => matrices::run(options),
+        Verb::Life(options) => life::run(options),
+        Verb::Reliability(options) => reliability::run(options),
+        Verb::Plan(options) => plan::run(options),
+        Verb::Rig(options) => rig::run(options),
         Verb::Verify(options) => verify::run(options),
         Verb::Hand(options) => hand::run(options),
         Verb::Claims(options) => claims::run(options),

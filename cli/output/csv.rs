@@ -1,7 +1,9 @@
 //! The ranked spots as comma-separated values (RFC 4180), one row a spot, units in the heading.
 
+mod lives;
 mod studies;
 
+pub(crate) use lives::{life, life_curve};
 pub(crate) use studies::{
     VARIANT_COLUMNS, beam_swing, compared, estimates, variant_values, variants, verdicts,
 };
@@ -121,7 +123,7 @@ pub(crate) fn unknowns(rows: &[Unknown], nodes_m: &[[f64; 3]]) -> Vec<u8> {
 }
 
 /// A text cell, in quotes where it needs them.
-pub(super) fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     if text.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", text.replace('"', "\"\""))
     } else {

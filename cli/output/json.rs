@@ -10,13 +10,13 @@ const UNITS: &str = "SI throughout; the end of a name gives the unit: _m metre, 
      _degc degree Celsius; strain, share and change are ratios; positions are in the board's frame at rest";
 
 #[derive(Serialize)]
-struct Results<'a> {
+struct Results<'a, R: ?Sized> {
     program: &'static str,
     version: &'static str,
     units: &'static str,
     design: Design<'a>,
     files: &'a [&'a str],
-    report: &'a BendReport,
+    report: &'a R,
 }
 
 /// The input, so that the run can be repeated from its results.
@@ -32,6 +32,19 @@ struct Design<'a> {
 /// The encoder refuses (never for a report).
 pub(crate) fn results(
     report: &BendReport,
+    design_file: &str,
+    design_text: &str,
+    files: &[&str],
+) -> Result<Vec<u8>, Failure> {
+    other(report, design_file, design_text, files)
+}
+
+/// The results of any verb.
+///
+/// # Errors
+/// The encoder refuses (never for plain data).
+pub(crate) fn other(
+    report: &(impl Serialize + ?Sized),
     design_file: &str,
     design_text: &str,
     files: &[&str],

@@ -2,10 +2,12 @@
 
 pub(crate) mod atomic;
 pub(crate) mod canvas;
+pub(crate) mod chart;
 pub(crate) mod colour;
 pub(crate) mod csv;
 pub(crate) mod figure;
 pub(crate) mod json;
+pub(crate) mod life_view;
 pub(crate) mod matrix_market;
 pub(crate) mod mesh_view;
 pub(crate) mod numbers;

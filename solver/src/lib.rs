@@ -35,6 +35,7 @@ pub mod published;
 pub mod recover;
 pub mod reliability;
 pub mod result;
+pub mod rig_log;
 pub mod settle;
 pub mod statics;
 pub mod summary;

@@ -1,0 +1,141 @@
+//! Fits and plans on the screen.
+
+use super::Sheet;
+use super::grid::{Grid, Lean};
+use crate::commands::Lives;
+use copperbend_solver::life::count;
+use copperbend_solver::reliability::plan::{PlanWish, TestPlan};
+use copperbend_solver::reliability::{Family, Interval};
+use std::path::PathBuf;
+
+fn bounds(i: Interval) -> String {
+    let short = |v: f64| if v.is_finite() { format!("{v:.4e}") } else { "no limit".to_owned() };
+    format!("{} to {}", short(i.low), short(i.high))
+}
+
+/// The screen of `reliability`.
+pub(crate) fn reliability(lives: &Lives, written: &[PathBuf]) -> String {
+    let mut sheet = Sheet::default();
+    let c = 100.0 * lives.confidence;
+    sheet.line(format!("{} samples, {} failed; times in {}", lives.samples, lives.failures, lives.unit));
+    for own in &lives.fits {
+        let fit = &own.fit;
+        sheet.heading(&format!(
+            "{} distribution by maximum likelihood, survivors included",
+            fit.family.words()
+        ));
+        let (shape, scale) = match fit.family {
+            Family::Weibull => ("shape", "scale (63.2 % failed)"),
+            Family::Lognormal => ("one over deviation of ln", "median"),
+        };
+        let rows = [(shape, own.shape), (scale, own.scale), ("10 % failed", own.ten_percent)];
+        for (name, [curved, ratio]) in rows {
+            sheet.value(name, format!("{:.4e}", curved.value));
+            sheet.value("", format!("{} (curvature of the likelihood, {c:.0} %)", bounds(curved)));
+            sheet.value(
+                "",
+                format!("{} (likelihood ratio, {c:.0} %: rather this with few failures)", bounds(ratio)),
+            );
+        }
+        sheet.value("log of the likelihood", format!("{:.4}", fit.log_likelihood));
+        if lives.parts > 1 {
+            let text = format!("{:.4e} {}", own.series_ten_percent, lives.unit);
+            sheet.value(&format!("{} parts in series", lives.parts), format!("10 % failed at {text}"));
+        }
+    }
+    if !lives.no_fit.is_empty() {
+        sheet.heading("No fit");
+        sheet.item("!", &lives.no_fit);
+    }
+    if let Some([shape, scale, ten]) = lives.assumed {
+        sheet.heading(&format!(
+            "Weibull shape {shape} assumed: what the samples prove at {c:.0} %, one-sided"
+        ));
+        sheet.value("scale", format!("at least {scale:.4e} {}", lives.unit));
+        sheet.value("10 % failed", format!("not before {ten:.4e} {}", lives.unit));
+    }
+    if let Some([time, share]) = lives.binomial {
+        sheet.heading("Without any distribution (binomial, one-sided)");
+        let text = format!("at least {:.1} % survive {time:.4e} {} at {c:.0} %", 100.0 * share, lives.unit);
+        sheet.value("survivors", text);
+    }
+    if lives.unit == "flexes" {
+        sheet.line("");
+        sheet.line("  Times are flexes, two per cycle.");
+    }
+    sheet.files(written);
+    sheet.foot();
+    sheet.0
+}
+
+/// The screen of `plan`.
+pub(crate) fn plan(
+    wish: &PlanWish,
+    plans: &[TestPlan],
+    (samples, proven): (u32, &[f64]),
+    looks: &[f64],
+) -> String {
+    let mut sheet = Sheet::default();
+    let percent = |v: f64| format!("{:.1} %", 100.0 * v);
+    sheet.line(format!(
+        "To show that {} survive {:.3e} flexes ({:.3e} cycles) at {} confidence",
+        percent(wish.reliability),
+        count::flexes(wish.goal_cycles),
+        wish.goal_cycles,
+        percent(wish.confidence)
+    ));
+    let heading = format!(
+        "Plans at {} Hz on {} places; fewer samples run longer by an assumed Weibull shape of {}",
+        wish.frequency_hz, wish.places, wish.shape
+    );
+    sheet.heading(&heading);
+    let mut grid = Grid::new(&[
+        ("samples", Lean::Right),
+        ("may fail", Lean::Right),
+        ("flexes each", Lean::Right),
+        ("days", Lean::Right),
+        ("chance of success", Lean::Right),
+        ("cost", Lean::Right),
+    ]);
+    for plan in plans {
+        grid.row(vec![
+            plan.samples.to_string(),
+            plan.failures.to_string(),
+            format!("{:.3e}", count::flexes(plan.cycles)),
+            format!("{:.1}", plan.days),
+            plan.chance.map_or_else(|| "-".to_owned(), percent),
+            format!("{:.0}", plan.cost),
+        ]);
+    }
+    sheet.0.push_str(&grid.text());
+    if plans.iter().all(|p| p.chance.is_none()) {
+        sheet
+            .item("-", "chance of success: give the predicted flexes to 10 % failed with --predicted-flexes");
+    }
+    sheet.heading(&format!(
+        "What {samples} samples prove at {} when they reach the end",
+        percent(wish.confidence)
+    ));
+    for (failures, share) in proven.iter().enumerate() {
+        sheet.value(&format!("{failures} failed"), format!("at least {} survive", percent(*share)));
+    }
+    sheet.heading("When to look (flexes each), for the first plan");
+    let text: Vec<String> = looks.iter().map(|n| format!("{:.2e}", count::flexes(*n))).collect();
+    sheet.item("-", &text.join(", "));
+    sheet.heading("Before the start");
+    for text in [
+        "Write down the criterion of failure: resistance up by so many per cent at equal temperature, an open longer than \
+         so many milliseconds, or a loss of swing. Cracks close when the flap rests: log during motion.",
+        "Stop rule: by time or by failures, whichever is written here beforehand, never by what the data look like.",
+        "Count cycles at the drive, not by a timer; two flexes a cycle.",
+        "Faster by a larger swing only while the crack stays at its place, copper stays elastic where it is in use, and \
+         the coil stays as cool: `life --use-angle` judges levels.",
+        "Unattended rigs: one fuse and one current limit a channel, over-temperature cut-off, nothing that burns nearby, a \
+         smoke alarm, a restart that does not heat a stopped flap. A cracked track is a hot spot: stop that channel.",
+        "Strong magnets pinch and break, and disturb pacemakers.",
+    ] {
+        sheet.item("-", text);
+    }
+    sheet.foot();
+    sheet.0
+}
