@@ -9,6 +9,8 @@ mod bend_swing;
 #[cfg(test)]
 mod follow;
 #[cfg(test)]
+mod life;
+#[cfg(test)]
 mod magnet;
 #[cfg(test)]
 mod outputs;

@@ -15,6 +15,7 @@ mod frame_modes;
 mod frames;
 mod grids;
 mod laminates;
+mod life;
 mod patch;
 mod plates;
 mod rig;
@@ -137,6 +138,7 @@ pub fn problems() -> impl Iterator<Item = &'static Problem> {
         concentration::PROBLEMS,
         strips::PROBLEMS,
         shells::PROBLEMS,
+        life::PROBLEMS,
         frames::PROBLEMS,
         frame_modes::PROBLEMS,
         frame_arms::PROBLEMS,

@@ -6,6 +6,7 @@
 
 use super::super::{BendOptions, Told, maps};
 use super::{Stage, range, stage};
+use crate::clearance::Approach;
 use crate::copper::shell::{POINTS, ShellCopper};
 use crate::copper::{Curve, Fibre, Law};
 use crate::error::SolveError;
@@ -129,6 +130,15 @@ impl Loop<'_, '_, '_> {
                     let target = start + share * (to - start);
                     self.path.to_measure(&self.stage.angle, target)?;
                 }
+            }
+            let touched = self.stage.guard.nearest(self.path.pose()).filter(Approach::is_contact);
+            if let Some(contact) = touched {
+                let why = format!(
+                    "at {:.2} deg the board comes into contact with {}: contact itself is not modelled",
+                    self.angle().to_degrees(),
+                    contact.to
+                );
+                return Err(SolveError::Stopped { share, why });
             }
             if all || k == self.steps {
                 seen.push(self.look()?);
