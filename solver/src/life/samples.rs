@@ -60,6 +60,18 @@ pub struct Belief {
 /// Logarithm of the standardised median of Weibull lives.
 const MEDIAN: f64 = -0.366_512_920_581_664_3;
 
+/// Logarithm of the life in the middle of the literature band; below what the laws cover, on along the slope of the
+/// high-cycle line, so that a mild spot never counts as much as a worse one.
+fn literature(spot: &SpotLoad) -> Result<f64, OutsideLaw> {
+    let covered = |cycles: f64| spot.kind.foil().range(cycles).max(spot.kind.slopes().range(cycles));
+    let least = covered(super::MOST_CYCLES);
+    let middle = Band::at(spot.kind, spot.range.max(least))?.middle().ln();
+    // A range that is no number or below zero was refused by the band.
+    Band::at(spot.kind, spot.range)?;
+    let below = (least / spot.range.max(1e-12)).ln().max(0.0);
+    Ok(middle + spot.kind.line().exponent() * below)
+}
+
 /// Rows of one sample: literature log life and log strain over reference, per spot.
 struct Row {
     log_cycles: f64,
@@ -110,10 +122,8 @@ impl Belief {
                     "give cycles above zero and a swing that strains the copper",
                 ));
             }
-            let spot = |s: &SpotLoad| {
-                let band = Band::at(s.kind, s.range).map_err(outside)?;
-                Ok([band.middle().ln(), (s.range / reference).ln()])
-            };
+            let spot =
+                |s: &SpotLoad| Ok([literature(s).map_err(outside)?, (s.range.max(1e-12) / reference).ln()]);
             let spots = sample.spots.iter().map(spot).collect::<Result<Vec<_>, StatError>>()?;
             rows.push(Row {
                 log_cycles: sample.cycles.ln(),
@@ -199,9 +209,8 @@ impl Belief {
             return Err(StatError::new("no spot of the copper is strained", "give the board a swing"));
         }
         let one = |s: &SpotLoad| {
-            let band =
-                Band::at(s.kind, s.range).map_err(|e| StatError::new(e.to_string(), "reduce the swing"))?;
-            Ok([band.middle().ln(), (s.range / self.reference).ln()])
+            let own = literature(s).map_err(|e| StatError::new(e.to_string(), "reduce the swing"))?;
+            Ok([own, (s.range.max(1e-12) / self.reference).ln()])
         };
         spots.iter().map(one).collect()
     }
@@ -382,6 +391,14 @@ mod tests {
             belief.life(&[spot(1.4e-3)], 0.5, 0.9).expect("a life").value
         };
         assert!(fit(Some(1)) < 0.8 * fit(None) && fit(Some(0)) > 0.9 * fit(None), "named places ignored");
+    }
+
+    #[test]
+    fn spots_below_all_laws_do_not_shorten_the_life_of_the_worst() {
+        let belief = Belief::new(spot(1.5e-4), &[]).expect("prior");
+        let one = belief.life(&[spot(1.5e-4)], 0.1, 0.9).expect("a life").value;
+        let many = belief.life(&[spot(1.5e-4), spot(2e-5), spot(2e-5), spot(0.0)], 0.1, 0.9).expect("a life");
+        assert!((many.value / one - 1.0).abs() < 0.01, "{} {one}", many.value);
     }
 
     #[test]
