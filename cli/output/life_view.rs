@@ -188,7 +188,7 @@ pub(crate) fn curve(
     let tested: Vec<(Point, bool)> = samples
         .iter()
         .map(|s| {
-            let whole = cycle.currents_a[1].abs();
+            let whole = cycle.currents_a[0].abs().min(cycle.currents_a[1].abs());
             let angle = match s.swing {
                 Some(Amplitude::Angle(rad)) => rad,
                 Some(Amplitude::Current(a)) if whole > 0.0 => {

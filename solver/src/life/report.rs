@@ -18,6 +18,8 @@ pub enum Amplitude {
     Current(f64),
     /// Flap angle, rad.
     Angle(f64),
+    /// Share of both ends of the computed swing.
+    Share(f64),
 }
 
 /// A tested sample as the user gives it.
@@ -142,6 +144,7 @@ pub fn loads_at(cycle: &CycleAnswer, swing: Option<Amplitude>) -> Result<Vec<Spo
             None => Some(spot.spot.range),
             Some(Amplitude::Current(a)) => cycle.range_at(spot, a, false),
             Some(Amplitude::Angle(a)) => cycle.range_at(spot, a, true),
+            Some(Amplitude::Share(share)) => cycle.range_at_share(spot, share),
         };
         range.map(|range| SpotLoad { kind: spot.kind, range })
     };
@@ -149,6 +152,7 @@ pub fn loads_at(cycle: &CycleAnswer, swing: Option<Amplitude>) -> Result<Vec<Spo
         let words = match swing {
             Some(Amplitude::Current(a)) => format!("{:.3} mA", a * 1e3),
             Some(Amplitude::Angle(a)) => format!("{:.3} deg", a.to_degrees()),
+            Some(Amplitude::Share(share)) => format!("{:.1} %", 100.0 * share),
             None => "the whole swing".to_owned(),
         };
         StatError::new(
@@ -224,7 +228,7 @@ fn curve(
     let whole_rad = half(cycle.steady_ends_rad);
     let mut rows = Vec::new();
     for share in SHARES {
-        let swing = (share < 1.0).then_some(Amplitude::Current(share * whole_a));
+        let swing = (share < 1.0).then_some(Amplitude::Share(share));
         let loads = loads_at(cycle, swing)?;
         let Some((spot, worst)) = loads.iter().enumerate().max_by(|a, b| a.1.range.total_cmp(&b.1.range))
         else {
@@ -310,7 +314,6 @@ pub fn levels(
     }
     let report = life(cycle, wish)?;
     let (mut found, mut in_use): (Vec<TestLevel>, Option<(usize, f64, f64)>) = (Vec::new(), None);
-    let whole_a = cycle.currents_a[0].abs().min(cycle.currents_a[1].abs());
     let whole_rad = report.curve.last().map_or(0.0, |row| row.angle_rad);
     let loads: Vec<SpotLoad> = loads_at(cycle, None)?;
     let worst = loads.iter().copied().max_by(|a, b| a.range.total_cmp(&b.range));
@@ -326,7 +329,7 @@ pub fn levels(
     let belief = Belief::new(worst, &samples.collect::<Result<Vec<_>, StatError>>()?)?;
     for k in 0..=3 {
         let share = use_share + (1.0 - use_share) * f64::from(k) / 3.0;
-        let at = loads_at(cycle, (share < 1.0).then_some(Amplitude::Current(share * whole_a)))?;
+        let at = loads_at(cycle, (share < 1.0).then_some(Amplitude::Share(share)))?;
         let top = at.iter().enumerate().max_by(|a, b| a.1.range.total_cmp(&b.1.range));
         let Some((spot, load)) = top else { continue };
         let half = belief.life(&at, 0.5, wish.confidence)?;

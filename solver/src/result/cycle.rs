@@ -74,14 +74,26 @@ impl CycleAnswer {
     pub fn range_at(&self, spot: &CycleSpot, amplitude: f64, by_angle: bool) -> Option<f64> {
         let at = if by_angle { &self.loop_angle_rad } else { &self.loop_current_a };
         let middle = if by_angle { self.rest_after_rad } else { 0.0 };
-        let read = |x: f64| {
-            let i = at.windows(2).position(|w| (w[0] - x) * (w[1] - x) <= 0.0)?;
-            let share = (x - at[i]) / (at[i + 1] - at[i]);
-            let s = &spot.loop_strain;
-            Some(s[i] + share * (s[i + 1] - s[i]))
-        };
         // A hair of slack: samples tested at the largest swing itself.
-        let reach = 1.0 - 1e-9;
-        Some((read(middle + amplitude * reach)? - read(middle - amplitude * reach)?).abs())
+        let reach = amplitude * (1.0 - 1e-6);
+        between(at, &spot.loop_strain, [middle - reach, middle + reach])
     }
+
+    /// The same at a share of both ends of the loop about the rest, by flap angle.
+    #[must_use]
+    pub fn range_at_share(&self, spot: &CycleSpot, share: f64) -> Option<f64> {
+        let reach = share.min(1.0 - 1e-9);
+        let ends = self.steady_ends_rad.map(|end| self.rest_after_rad + reach * (end - self.rest_after_rad));
+        between(&self.loop_angle_rad, &spot.loop_strain, ends)
+    }
+}
+
+/// Change of the strain between two places of a loop; None outside.
+fn between(at: &[f64], strain: &[f64], ends: [f64; 2]) -> Option<f64> {
+    let read = |x: f64| {
+        let i = at.windows(2).position(|w| (w[0] - x) * (w[1] - x) <= 0.0)?;
+        let share = (x - at[i]) / (at[i + 1] - at[i]);
+        Some(strain[i] + share * (strain[i + 1] - strain[i]))
+    };
+    Some((read(ends[1])? - read(ends[0])?).abs())
 }
