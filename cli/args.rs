@@ -183,7 +183,8 @@ pub(crate) struct Claims {
     /// Files.
     #[command(flatten)]
     pub(crate) files: InOut,
-    /// Your results: CSV with the columns quantity,value,unit,tolerance,x_mm,y_mm,layer, or TOML with [[claim]] tables.
+    /// Your results: CSV with the columns quantity, value, unit, tolerance, `x_mm`, `y_mm`, layer, or TOML
+    /// with `[[claim]]` tables.
     #[arg(value_name = "CLAIMS")]
     pub(crate) claims: PathBuf,
     /// Leave the shell out: the beam judges alone.

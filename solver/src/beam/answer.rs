@@ -338,7 +338,7 @@ impl BoardBeam {
         let span = &self.spans[l];
         let place = ((first + 0.5 * whole - span.start_m) / span.piece.length_m()).clamp(0.0, 1.0);
         let mut worst = 0.0_f64;
-        self.faces(board, l, place, &forces, 1.0, &mut |_, _, _, strain| {
+        self.faces(board, l, (place, &forces), 1.0, &mut |_, _, _, strain| {
             if strain.abs() > worst.abs() {
                 worst = strain;
             }
@@ -359,7 +359,7 @@ impl BoardBeam {
             let Some(arm) = span.arm else { continue };
             let Some(q) = forces(&self.frame.links[l]) else { continue };
             for place in [0.0, 1.0] {
-                self.faces(board, l, place, &q, heating, &mut |layer, across, z_m, strain| {
+                self.faces(board, l, (place, &q), heating, &mut |layer, across, z_m, strain| {
                     let own = worst.entry((arm, layer)).or_default();
                     if strain.abs() > own.strain.abs() || own.layer.is_empty() {
                         let [a, b] = span.piece.ends_m;
@@ -386,8 +386,7 @@ impl BoardBeam {
         &self,
         board: &Board,
         link: usize,
-        place: f64,
-        forces: &Vector6<f64>,
+        (place, forces): (f64, &Vector6<f64>),
         heating: f64,
         take: &mut dyn FnMut(u32, f64, f64, f64),
     ) {

@@ -181,7 +181,7 @@ fn ldl(a: &Matrix6<f64>) -> Option<(Matrix6<f64>, Vector6<f64>)> {
         for k in 0..j {
             pivot -= l[(j, k)] * l[(j, k)] * p[k];
         }
-        if !(pivot.abs() > 1e-14 * a[(j, j)].abs()) {
+        if !pivot.is_finite() || pivot.abs() <= 1e-14 * a[(j, j)].abs() {
             return None;
         }
         p[j] = pivot;

@@ -97,18 +97,15 @@ impl<'b> Judge<'b> {
         let run = |board: &Board, wishes: BeamWishes| {
             board_beam(board, &wishes).and_then(|own| answer(board, &own, SCOPE))
         };
-        let mut variants = Vec::new();
-        variants.push((
-            "plane strain instead of free curl across",
-            run(board, BeamWishes { across: Across::Flat, ..wishes })?,
-        ));
-        variants.push((
-            "held warping of the arms' ends left out",
-            run(board, BeamWishes { warping_held: false, ..wishes })?,
-        ));
-        variants.push(("tracks smeared over the arm's width", run(&smeared(board), wishes)?));
-        variants.push(("tracks taken as a full sheet of copper", run(&sheet(board), wishes)?));
-        variants.push(("fillets, root and shoulder left out (bare arm)", bare(board, &base)));
+        let flat = BeamWishes { across: Across::Flat, ..wishes };
+        let warping = BeamWishes { warping_held: false, ..wishes };
+        let mut variants = vec![
+            ("plane strain instead of free curl across", run(board, flat)?),
+            ("held warping of the arms' ends left out", run(board, warping)?),
+            ("tracks smeared over the arm's width", run(&smeared(board), wishes)?),
+            ("tracks taken as a full sheet of copper", run(&sheet(board), wishes)?),
+            ("fillets, root and shoulder left out (bare arm)", bare(board, &base)),
+        ];
         if board.stiffeners.iter().any(|s| matches!(s.bond, Bond::Tape(_))) {
             let other = if bond == BondLimit::Sliding { BondLimit::Bonded } else { BondLimit::Sliding };
             let words = if other == BondLimit::Sliding {
@@ -138,10 +135,11 @@ impl<'b> Judge<'b> {
         let mut switched: Vec<Switched> = Vec::new();
         if let (Some(found), Some(base)) = (found, base.filter(|b| *b != 0.0)) {
             for (effect, other) in &self.variants {
-                if let Some(value) = claim.quantity.beam(other).map(|v| found * v / base) {
-                    if value.is_finite() && (value / found - 1.0).abs() > 1e-4 {
-                        switched.push(Switched { effect, value });
-                    }
+                if let Some(value) = claim.quantity.beam(other).map(|v| found * v / base)
+                    && value.is_finite()
+                    && (value / found - 1.0).abs() > 1e-4
+                {
+                    switched.push(Switched { effect, value });
                 }
             }
             if claim.quantity.name == "flap angle"
@@ -156,7 +154,7 @@ impl<'b> Judge<'b> {
         let difference = found.filter(|f| *f != 0.0).map(|f| claim.value / f - 1.0);
         let agrees = match (found, difference) {
             (Some(_), Some(d)) => d.abs() <= claim.tolerance,
-            (Some(found), None) => claim.value == found,
+            (Some(_), None) => claim.value.abs() <= 0.0,
             _ => false,
         };
         let reason = match found {

@@ -168,13 +168,13 @@ impl BeamElement {
         let local = b.tr_mul(&force);
         let mut tangent = b.tr_mul(&(k * b));
         moved.add_frame_terms(&force, &mut tangent);
-        (moved.to_space(&local), moved.matrix_to_space(&tangent))
+        (moved.turned_back(&local), moved.matrix_in_space(&tangent))
     }
 
     /// Mass matrix in space at a moved place.
     #[must_use]
     pub fn mass_in_space(&self, moved: &MovedBeam) -> Matrix12 {
-        moved.matrix_to_space(&self.mass)
+        moved.matrix_in_space(&self.mass)
     }
 }
 
@@ -330,7 +330,7 @@ impl MovedBeam {
         }
     }
 
-    fn to_space(&self, local: &Vector12) -> Vector12 {
+    fn turned_back(&self, local: &Vector12) -> Vector12 {
         let mut out = *local;
         for i in 0..4 {
             let part = self.triad.tr_mul(&local.fixed_rows::<3>(3 * i));
@@ -339,7 +339,7 @@ impl MovedBeam {
         out
     }
 
-    fn matrix_to_space(&self, local: &Matrix12) -> Matrix12 {
+    fn matrix_in_space(&self, local: &Matrix12) -> Matrix12 {
         let mut out = *local;
         let e = &self.triad;
         for i in 0..4 {

@@ -70,7 +70,9 @@ pub fn shell_facts(
 /// Force over lift where one force across the tip is all that acts.
 fn tip_spring(board: &Board, answer: &BendAnswer) -> Option<f64> {
     let lift = answer.loaded.tip_m[2];
-    let alone = board.loads.len() == 1 && board.gravity_m_s2 == [0.0; 3] && board.current.is_none();
+    let alone = board.loads.len() == 1
+        && board.gravity_m_s2.iter().all(|g| g.abs() <= 0.0)
+        && board.current.is_none();
     (alone && lift != 0.0).then(|| answer.loaded.load_n[2] / lift)
 }
 

@@ -56,8 +56,8 @@ pub(super) struct Bars {
 impl Bars {
     /// A line of elements through points, `up` normal to them; `section` by place from 0 to 1.
     pub(super) fn line(points: &[Vector3<f64>], up: Vector3<f64>, section: impl Fn(f64) -> Bar) -> Self {
-        let mut own = Self::default();
-        own.nodes = points.iter().map(|p| FrameNode::free(*p)).collect();
+        let nodes = points.iter().map(|p| FrameNode::free(*p)).collect();
+        let mut own = Self { nodes, ..Self::default() };
         let count = f64::from(u32::try_from(points.len() - 1).unwrap_or(1));
         for n in 1..points.len() {
             let first = f64::from(u32::try_from(n - 1).unwrap_or(0)) / count;

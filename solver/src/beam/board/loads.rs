@@ -112,7 +112,7 @@ fn mid_height(own: &BoardBeam, at: Point) -> f64 {
         let faces = stretch.laminate.plies.iter().filter(|p| !p.sliding);
         let (low, high) =
             faces.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), p| (l.min(p.z0_m), h.max(p.z1_m)));
-        (fits && low < high).then(|| own.reference_z_m + 0.5 * (low + high))
+        (fits && low < high).then_some(own.reference_z_m + 0.5 * (low + high))
     });
     inside.unwrap_or(own.reference_z_m)
 }
