@@ -126,6 +126,16 @@ pub fn estimates(
     };
     let mut all = mechanics::all(&bench);
     all.extend(motion::all(&bench));
+    for e in &mut all {
+        if let (Some(beam), Some(shell)) = (e.beam.filter(|b| b.abs() > 0.0), e.shell) {
+            let off = 100.0 * (shell / beam - 1.0);
+            e.costs.push(format!(
+                "what only the shell knows (contraction and curl held back, steps, a flap that bends): {off:+.1} % (shell \
+                 over beam)"
+            ));
+        }
+    }
+    // Nothing mechanical is in these.
     all.extend(electric::all(&bench));
     all.extend(mechanics::radius_rule(&bench));
     all
