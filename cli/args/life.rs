@@ -67,7 +67,7 @@ pub(crate) struct Life {
     /// Confidence of all bounds.
     #[arg(long, value_name = "SHARE", default_value = "0.9", value_parser = share)]
     pub(crate) confidence: f64,
-    /// Parts of each half-swing; default: three.
+    /// Parts of each half-swing; default: two, three in the half that is recorded.
     #[arg(long, value_name = "N", default_value_t = 0, value_parser = clap::value_parser!(u32).range(0..=100))]
     pub(crate) steps: u32,
     /// Spots to list.

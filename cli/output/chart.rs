@@ -41,7 +41,7 @@ impl Axis {
 
     /// A plain axis from zero to above the largest value.
     pub(crate) fn from_zero(most: f64, name: impl Into<String>) -> Self {
-        let most = if most > 0.0 && most.is_finite() { figure::handy_above(most) } else { 1.0 };
+        let most = if most > 0.0 && most.is_finite() { figure::handy_above(1.05 * most) } else { 1.0 };
         let step = figure::handy_below(0.3 * most);
         let ticks = figure::multiples(0.0, most, step)
             .map(|v| (v, super::numbers::tick(v, step).trim_start_matches('+').to_owned()))

@@ -33,7 +33,7 @@ pub struct CycleWish {
     pub cyclic: Option<Curve>,
     /// Flap angle of the swing about its rest, rad; None: by current.
     pub angle_rad: Option<f64>,
-    /// Parts of each half-swing; 0 for the usual three.
+    /// Parts of each half-swing; 0 for the usual two, three in the half that is recorded.
     pub steps: u32,
 }
 
@@ -90,7 +90,8 @@ struct Loop<'s, 'p, 't> {
     stage: &'s Stage<'s>,
     path: Path<'p>,
     told: &'s mut Told<'t>,
-    steps: u32,
+    /// Parts of a half-swing, and of the one that is recorded.
+    steps: [u32; 2],
     done: f64,
 }
 
@@ -118,10 +119,14 @@ impl Loop<'_, '_, '_> {
         let level = self.path.state().level;
         let (from, start) = (level.driven, self.angle());
         let mut seen = Vec::new();
-        for k in 1..=self.steps {
+        let steps = self.steps[usize::from(all)];
+        for k in 1..=steps {
             self.done += 1.0;
-            self.told.stage("swing with yielding copper", self.done / f64::from(6 * self.steps))?;
-            let share = f64::from(k) / f64::from(self.steps);
+            self.told.stage(
+                "swing with yielding copper",
+                self.done / f64::from(5 * self.steps[0] + self.steps[1]),
+            )?;
+            let share = f64::from(k) / f64::from(steps);
             match end {
                 End::Current(to) => {
                     self.path.to_level(Level { driven: from + share * (to - from), ..level })?;
@@ -140,7 +145,7 @@ impl Loop<'_, '_, '_> {
                 );
                 return Err(SolveError::Stopped { share, why });
             }
-            if all || k == self.steps {
+            if all || k == steps {
                 seen.push(self.look()?);
             }
         }
@@ -181,7 +186,7 @@ pub(in crate::bend) fn cycle(
         ),
         ..CycleAnswer::default()
     };
-    let steps = if wish.steps == 0 { 3 } else { wish.steps };
+    let steps = if wish.steps == 0 { [2, 3] } else { [wish.steps; 2] };
     let mut way = Loop { stage: &stage, path, told, steps, done: 0.0 };
     let seen = match walk(&mut way, wish, &mut answer) {
         Ok(seen) => seen,
