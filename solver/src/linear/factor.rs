@@ -1,6 +1,7 @@
 //! Structure of an ordered block matrix, its numeric factor, and solves: the door of the room.
 
 use super::LinearError;
+use super::forecast::{self, Play};
 use super::fronts::{self, Fronts, Pattern};
 use super::lanczos::BLOCK;
 use super::library::{Entries, Library};
@@ -173,10 +174,18 @@ impl Structure {
     /// their parents. Exact for one thread; with more the most that any sharing of the machine leads to.
     #[must_use]
     pub fn memory_bytes(&self, threads: usize) -> u64 {
-        let waiting = match self.library {
-            Some(_) => 0,
-            None => super::forecast::waiting(&self.fronts, &self.units, threads),
-        };
+        self.forecast(threads, false)
+    }
+
+    /// The same for [`Self::factorise_signed`], which needs more room for large fronts.
+    #[must_use]
+    pub fn signed_memory_bytes(&self, threads: usize) -> u64 {
+        self.forecast(threads, true)
+    }
+
+    fn forecast(&self, threads: usize, signed: bool) -> u64 {
+        let play = Play { fronts: &self.fronts, units: &self.units, signed };
+        let waiting = if self.library.is_some() { 0 } else { forecast::waiting(play, threads) };
         8 * (self.factor_len() + waiting) as u64
     }
 

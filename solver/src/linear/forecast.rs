@@ -43,19 +43,28 @@ impl Buffers {
     }
 }
 
-/// Entries of all buffers that a factorisation (without signs) on `threads` threads allocates at most, whether the
-/// threads get equal shares of the machine or not.
-pub(super) fn waiting(fronts: &Fronts, units: &Units, threads: usize) -> usize {
+/// What is played: the tree, its units, and whether each unit wants room for its rows before division by D.
+#[derive(Clone, Copy)]
+pub(super) struct Play<'a> {
+    pub(super) fronts: &'a Fronts,
+    pub(super) units: &'a Units,
+    pub(super) signed: bool,
+}
+
+/// Entries of all buffers that a factorisation on `threads` threads allocates at most, whether the threads get equal
+/// shares of the machine or not.
+pub(super) fn waiting(play: Play<'_>, threads: usize) -> usize {
     if threads < 2 {
-        return played(fronts, units, threads, 1.0);
+        return played(play, threads, 1.0);
     }
-    SPEEDS.into_iter().map(|speed| played(fronts, units, threads, speed)).max().unwrap_or(0)
+    SPEEDS.into_iter().map(|speed| played(play, threads, speed)).max().unwrap_or(0)
 }
 
 /// The first worker takes waiting branches from the front, the others from the back; whoever finishes the last
 /// unit below another one goes on with that. Time runs with the work of the fronts, for the others `speed` times
 /// as fast as for the first.
-fn played(fronts: &Fronts, units: &Units, threads: usize, speed: f64) -> usize {
+fn played(play: Play<'_>, threads: usize, speed: f64) -> usize {
+    let units = play.units;
     let mut open: std::collections::VecDeque<usize> =
         (0..units.len()).filter(|&u| units.children_of(u).is_empty()).collect();
     let mut left: Vec<usize> = (0..units.len()).map(|u| units.children_of(u).len()).collect();
@@ -67,7 +76,7 @@ fn played(fronts: &Fronts, units: &Units, threads: usize, speed: f64) -> usize {
         for (worker, place) in running.iter_mut().enumerate().filter(|(_, place)| place.is_none()) {
             let next = if worker == 0 { open.pop_front() } else { open.pop_back() };
             let pace = if worker == 0 { 1.0 } else { speed };
-            *place = next.map(|u| start(fronts, units, u, (now, pace), &mut buffers));
+            *place = next.map(|u| start(play, u, (now, pace), &mut buffers));
         }
         let next = (0..running.len()).filter(|&w| running[w].is_some()).min_by(|&a, &b| {
             let done = |w: usize| running[w].as_ref().map_or(f64::INFINITY, |r| r.done);
@@ -85,26 +94,24 @@ fn played(fronts: &Fronts, units: &Units, threads: usize, speed: f64) -> usize {
             left[above] -= 1;
             if left[above] == 0 {
                 let pace = if worker == 0 { 1.0 } else { speed };
-                running[worker] = Some(start(fronts, units, above, (now, pace), &mut buffers));
+                running[worker] = Some(start(play, above, (now, pace), &mut buffers));
             }
         }
     }
 }
 
-fn start(
-    fronts: &Fronts,
-    units: &Units,
-    unit: usize,
-    (now, pace): (f64, f64),
-    buffers: &mut Buffers,
-) -> Running {
+fn start(play: Play<'_>, unit: usize, (now, pace): (f64, f64), buffers: &mut Buffers) -> Running {
+    let Play { fronts, units, signed } = play;
     let range = units.fronts_of(unit);
     let last = range.end - 1;
-    let stacks = units.stacks[unit].map(|len| buffers.take(len));
+    let mut spare = units.stacks[unit].map(|len| buffers.take(len)).to_vec();
     let kept = buffers.take(fronts.n_below(last).pow(2));
+    if signed {
+        spare.push(buffers.take(fronts.most_below(range.clone())));
+    }
     let below: f64 = match range.len() {
         1 => fronts.children_of(last).iter().map(|&c| fronts.work[c as usize]).sum(),
         _ => 0.0,
     };
-    Running { unit, done: now + (fronts.work[last] - below) / pace, spare: stacks.to_vec(), kept }
+    Running { unit, done: now + (fronts.work[last] - below) / pace, spare, kept }
 }

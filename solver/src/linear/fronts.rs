@@ -106,6 +106,11 @@ impl Fronts {
         self.n_below[front] as usize
     }
 
+    /// Entries of the rows below the pivots, of the front among these that has most.
+    pub(super) fn most_below(&self, fronts: std::ops::Range<usize>) -> usize {
+        fronts.map(|f| self.n_columns(f) * self.n_below(f)).max().unwrap_or(0)
+    }
+
     /// Children of a front, ascending.
     pub(super) fn children_of(&self, front: usize) -> &[u32] {
         &self.children[self.child_start[front] as usize..self.child_start[front + 1] as usize]

@@ -246,8 +246,7 @@ impl Bench {
         } else {
             llt::factor::cholesky_in_place_scratch::<f64>(widest, Par::Seq, faer::Spec::default())
         };
-        let most = fronts.map(|f| job.fronts.n_columns(f) * job.fronts.n_below(f)).max().unwrap_or(0);
-        let spare = if job.signed { job.pool.take(most)? } else { Vec::new() };
+        let spare = if job.signed { job.pool.take(job.fronts.most_below(fronts))? } else { Vec::new() };
         Ok(Self { library: MemBuffer::try_new(request).map_err(|_| Failure::Memory)?, spare })
     }
 }

@@ -284,15 +284,23 @@ fn memory_is_as_forecast() {
     let sizes = vec![6; 130 * 120];
     let structure = grid_structure(130, 120, &sizes, Engine::Fronts);
     let stored = values(&structure, 0.0);
-    let used = |threads: usize| {
+    let used = |threads: usize, signed: bool| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
-        pool.install(|| structure.factorise(&stored, None).unwrap().memory_bytes())
+        let factored = || match signed {
+            false => structure.factorise(&stored, None),
+            true => structure.factorise_signed(&stored, None),
+        };
+        pool.install(|| factored().unwrap().memory_bytes())
     };
-    assert_eq!(used(1), structure.memory_bytes(1), "one thread");
+    assert_eq!(used(1, false), structure.memory_bytes(1), "one thread");
+    assert_eq!(used(1, true), structure.signed_memory_bytes(1), "one thread with signs");
+    assert!(structure.signed_memory_bytes(1) > structure.memory_bytes(1), "signs want room");
     // With more threads it depends on who is first, so the forecast is the most there can be.
-    let (two, forecast) = (used(2) as f64, structure.memory_bytes(2) as f64);
-    assert!(two <= 1.01 * forecast, "{two} bytes taken, {forecast} forecast");
-    assert!(two > 0.85 * forecast, "{two} bytes taken, {forecast} forecast");
+    for (signed, forecast) in [(false, structure.memory_bytes(2)), (true, structure.signed_memory_bytes(2))] {
+        let (two, forecast) = (used(2, signed) as f64, forecast as f64);
+        assert!(two <= 1.01 * forecast, "{two} bytes taken, {forecast} forecast, signs {signed}");
+        assert!(two > 0.85 * forecast, "{two} bytes taken, {forecast} forecast, signs {signed}");
+    }
 }
 
 #[test]
@@ -358,4 +366,99 @@ fn odd_graphs_are_solved() {
         assert!(residual < 1e-11, "{name}: residual {residual:.1e}");
         assert_eq!(structure.memory_bytes(1), factor.memory_bytes(), "{name}: memory");
     }
+}
+
+/// Works of the order that is kept, and whether it holds every block once.
+fn kept_work(graph: &Graph, sizes: &[u8], places: &[[f64; 3]]) -> f64 {
+    let (order, tree) = super::order::best(graph, sizes, places).unwrap();
+    let mut sorted = order;
+    sorted.sort_unstable();
+    assert!(sorted.iter().enumerate().all(|(i, &b)| i == b as usize), "a permutation");
+    let (_, degree) = Tree::postordered(graph, sizes, minimum_degree(graph).unwrap());
+    assert!(tree.work <= degree.work, "{:.2e}, minimum degree {:.2e}", tree.work, degree.work);
+    tree.work
+}
+
+/// A folded board has the graph of the flat one, but blocks that are far apart in it lie over each other.
+#[test]
+fn folded_boards_are_ordered_about_as_well_as_flat_ones() {
+    let (graph, flat) = grid(150, 150);
+    let sizes = vec![6; graph.len()];
+    let best = kept_work(&graph, &sizes, &flat);
+    let half = flat.iter().map(|p| p[0]).fold(0.0, f64::max) / 2.0;
+    let hairpin = |p: &[f64; 3]| if p[0] < half { *p } else { [2.0 * half - p[0], p[1], 0.0] };
+    let upright = |p: &[f64; 3]| if p[0] < half { *p } else { [half, p[1], p[0] - half] };
+    let rolled = |p: &[f64; 3]| {
+        let (sin, cos) = (4.0 * p[0] / half).sin_cos();
+        [half * cos, p[1], half * sin]
+    };
+    for (name, places) in [
+        ("turned back on itself", flat.iter().map(hairpin).collect::<Vec<_>>()),
+        ("at a right angle", flat.iter().map(upright).collect()),
+        ("rolled more than once", flat.iter().map(rolled).collect()),
+    ] {
+        let work = kept_work(&graph, &sizes, &places);
+        assert!(work < 1.5 * best, "{name}: {work:.2e} against {best:.2e} flat");
+    }
+}
+
+/// Beams on a shell: long chains of blocks that hang on a mesh, blocks of other sizes, one block tied to many.
+#[test]
+fn beam_and_shell_mixtures_are_ordered_and_solved() {
+    let (shell, mut places) = grid(70, 70);
+    let n = shell.len();
+    let plate = kept_work(&shell, &vec![6; n], &places);
+    let mut lists: Vec<Vec<u32>> = (0..n).map(|i| shell.of(i).to_vec()).collect();
+    let mut sizes = vec![6u8; n];
+    let mut join = |lists: &mut Vec<Vec<u32>>, a: usize, b: usize| {
+        lists[a].push(u32::try_from(b).unwrap());
+        lists[b].push(u32::try_from(a).unwrap());
+    };
+    // Two beams of 1500 blocks: one stands off a corner, one bridges two edges of the shell through its places.
+    let length = 1500;
+    for (root, end, size) in [(0, None, 6u8), (35, Some(n - 36), 3)] {
+        let mut last = root;
+        for i in 0..length {
+            let own = lists.len();
+            lists.push(Vec::new());
+            sizes.push(size);
+            places.push([places[root][0] + f64::from(i) * 0.05, places[root][1], 0.0]);
+            join(&mut lists, last, own);
+            last = own;
+        }
+        if let Some(end) = end {
+            join(&mut lists, last, end);
+        }
+    }
+    // A rigid piece of one freedom that touches a whole column of the mesh.
+    let hub = lists.len();
+    lists.push(Vec::new());
+    sizes.push(1);
+    places.push([1e3, 0.0, 0.0]);
+    (0..70).for_each(|i| join(&mut lists, 70 * 20 + i, hub));
+    let mut graph = Graph { start: vec![0], neighbours: Vec::new() };
+    for list in &mut lists {
+        list.sort_unstable();
+        graph.neighbours.extend(&*list);
+        graph.start.push(u32::try_from(graph.neighbours.len()).unwrap());
+    }
+    // Eliminated from its free end, a chain costs columns of 12 to 7 rows a block.
+    let chains = 2.0 * f64::from(length) * (7..=12).map(|m| f64::from(m * m)).sum::<f64>();
+    let work = kept_work(&graph, &sizes, &places);
+    assert!(work < 1.3 * plate + 2.0 * chains, "{work:.2e}, shell {plate:.2e}, beams {chains:.2e}");
+    let structure = Structure::new(&graph, &sizes, &places).unwrap();
+    let mut stored = values(&structure, 0.0);
+    for column in 0..structure.n_unknowns() {
+        stored[structure.entry_start()[column] as usize] += 300.0;
+    }
+    let factor = structure.factorise(&stored, None).unwrap();
+    let load = sample(structure.n_unknowns());
+    let mut x = load.clone();
+    structure.solve(&factor, &mut x, 1).unwrap();
+    let residual = worst(&product(&structure, &stored, &x), &load);
+    assert!(residual < 1e-11, "residual {residual:.1e}");
+    assert_eq!(structure.memory_bytes(1), {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
+        pool.install(|| structure.factorise(&stored, None).unwrap().memory_bytes())
+    });
 }
