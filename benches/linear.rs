@@ -1,8 +1,8 @@
 //! Times of order, symbolic, factor, solve and refinement on plain grids and on a real graded arm mesh.
 //!
 //! `cargo bench --bench linear` prints a table; names of models (`tiny small middle strip square arm`) choose among
-//! them, `library` adds a row made by the library's own sparse factorisation on the same order, `modes` the time of
-//! ten natural modes.
+//! them, `library` adds the same by the library's own sparse factorisation on the same order, `modes` the time of ten
+//! natural modes.
 //! `cargo bench --bench linear -- export middle FILE` writes one matrix (lower triangle by columns, raw
 //! little-endian: n and entries as u64, starts and rows as u32, values and load as f64) for `compare.py`.
 
@@ -11,8 +11,7 @@
 use copperbend_mesh::board::{LayerId, understand};
 use copperbend_mesh::triangulate::board_mesh;
 use copperbend_solver::assemble;
-use copperbend_solver::freedoms::Freedoms;
-use copperbend_solver::laminate::{Laminate, Ply, isotropic_q};
+use copperbend_solver::laminate::{Ply, isotropic_q};
 use copperbend_solver::linear::Engine;
 use copperbend_solver::model::{LoadCase, Model, board_model};
 use copperbend_solver::modes::{ModeWishes, modes};
@@ -24,7 +23,7 @@ use std::io::{BufWriter, Write};
 use std::time::Instant;
 
 /// Name and rectangles along and across; none for the mesh of the example with one arm.
-const MODELS: [(&str, Option<[usize; 2]>); 6] = [
+const MODELS: [(&str, Option<[u32; 2]>); 6] = [
     ("tiny", Some([60, 13])),
     ("small", Some([100, 100])),
     ("middle", Some([245, 245])),
@@ -74,13 +73,16 @@ fn main() -> Result<(), Box<dyn Error>> {
     let named = |w: &String| MODELS.iter().any(|m| m.0 == w);
     for (name, grid) in MODELS {
         if !words.iter().any(named) || words.iter().any(|w| w == name) {
-            let problem = problem(grid)?;
-            run(name, &problem, Engine::Fronts)?;
-            if words.iter().any(|w| w == "library") {
-                run(name, &problem, Engine::Library)?;
-            }
-            if words.iter().any(|w| w == "modes") {
-                ten_modes(name, &problem)?;
+            let mut problem = problem(grid)?;
+            let said = |word: &str| words.iter().any(|w| w == word);
+            for (engine, label) in [(Engine::Fronts, "fronts"), (Engine::Library, "library")] {
+                problem.model.engine = engine;
+                if engine == Engine::Fronts || said("library") {
+                    run([name, label], &problem)?;
+                    if said("modes") {
+                        ten_modes([name, label], &problem)?;
+                    }
+                }
             }
         }
     }
@@ -91,7 +93,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
-fn problem(grid: Option<[usize; 2]>) -> Result<Problem, Box<dyn Error>> {
+fn problem(grid: Option<[u32; 2]>) -> Result<Problem, Box<dyn Error>> {
     let Some([nx, ny]) = grid else {
         let board = understand("design.toml", &format!("{ARM}{ARM_MESH}")).map_err(|f| f.to_string())?;
         let mesh = board_mesh(&board, &[])?;
@@ -106,7 +108,7 @@ fn problem(grid: Option<[usize; 2]>) -> Result<Problem, Box<dyn Error>> {
 }
 
 /// A 30 x 3 x 0.08 mm arm of film, copper and cover, clamped at one end.
-fn model(nx: usize, ny: usize) -> Model {
+fn model(nx: u32, ny: u32) -> Model {
     let ply = |z0_um: f64, z1_um: f64, e_pa: f64, nu: f64| Ply {
         layer: LayerId(0),
         z0_m: z0_um * 1e-6,
@@ -118,44 +120,22 @@ fn model(nx: usize, ny: usize) -> Model {
         sliding: false,
     };
     let plies = vec![ply(-40.0, 10.0, 4e9, 0.34), ply(10.0, 28.0, 117e9, 0.34), ply(28.0, 40.0, 3e9, 0.34)];
-    let mut model = Model { laminates: vec![Laminate::new(plies)], ..Model::default() };
-    let (length, width) = (30e-3, 3e-3);
-    for i in 0..=nx {
-        for j in 0..=ny {
-            model.nodes_m.push([length * ratio(i, nx), width * (ratio(j, ny) - 0.5), 0.0]);
-        }
-    }
-    let at = |i: usize, j: usize| u32::try_from(i * (ny + 1) + j).unwrap_or(u32::MAX);
-    for i in 0..nx {
-        for j in 0..ny {
-            let [a, b, c, d] = [at(i, j), at(i + 1, j), at(i + 1, j + 1), at(i, j + 1)];
-            let pair = if (i + j) % 2 == 0 { [[a, b, c], [a, c, d]] } else { [[a, b, d], [b, c, d]] };
-            model.triangles.extend(pair);
-        }
-    }
-    model.laminate_of = vec![0; model.triangles.len()];
-    model.freedoms = Freedoms::free(model.nodes_m.len());
-    for j in 0..=ny {
-        model.freedoms.clamp(at(0, j));
-    }
+    let mut model = Model::plate([0.0, -1.5e-3], [30e-3, 3e-3], [nx, ny], plies);
+    (0..=ny).for_each(|node| model.freedoms.clamp(node));
     model
 }
 
-#[expect(clippy::cast_precision_loss, reason = "grid counts are small")]
-fn ratio(part: usize, whole: usize) -> f64 {
-    part as f64 / whole as f64
-}
-
-fn tip_load(nx: usize, ny: usize) -> LoadCase {
-    let mut nodal = vec![Vector6::zeros(); (nx + 1) * (ny + 1)];
-    for load in &mut nodal[nx * (ny + 1)..] {
-        load[2] = 1e-3 * ratio(1, ny + 1);
+fn tip_load(nx: u32, ny: u32) -> LoadCase {
+    let column = ny as usize + 1;
+    let mut nodal = vec![Vector6::zeros(); (nx as usize + 1) * column];
+    for load in &mut nodal[nx as usize * column..] {
+        load[2] = 1e-3 / f64::from(ny + 1);
     }
     LoadCase { nodal, ..LoadCase::default() }
 }
 
-fn run(name: &str, problem: &Problem, engine: Engine) -> Result<(), Box<dyn Error>> {
-    let (structure, values) = assemble::ordered(&problem.model, engine)?;
+fn run([name, label]: [&str; 2], problem: &Problem) -> Result<(), Box<dyn Error>> {
+    let (structure, values) = assemble::ordered(&problem.model)?;
     let [order, symbolic] = structure.seconds();
     let mut clock = Instant::now();
     let mut lap = || std::mem::replace(&mut clock, Instant::now()).elapsed().as_secs_f64();
@@ -178,26 +158,25 @@ fn run(name: &str, problem: &Problem, engine: Engine) -> Result<(), Box<dyn Erro
     let signed = structure.factorise_signed(&values, Some(made))?;
     let ldl = lap();
     drop((signed, values, rhs));
-    let (refined, steps) = refined(problem, engine)?;
+    let (refined, steps) = refined(problem)?;
     let total = order + symbolic + factor + solve;
     let gflop = structure.work() / 1e9;
-    let engine = if engine == Engine::Library { "library" } else { "fronts" };
     println!(
-        "{name:8} {engine:8} {n:8} {order:7.3} {symbolic:8.3} {factor:7.3} {again:7.3} {solve:7.3} {eight:7.3} \
+        "{name:8} {label:8} {n:8} {order:7.3} {symbolic:8.3} {factor:7.3} {again:7.3} {solve:7.3} {eight:7.3} \
          {total:7.3} {ldl:7.3} {refined:7.3} {steps:6} {gflop:7.1} {megabytes:8} {forecast:8}"
     );
     Ok(())
 }
 
 /// Time of ten modes, with and without the proof that none is missed, and the worst residual.
-fn ten_modes(name: &str, problem: &Problem) -> Result<(), Box<dyn Error>> {
+fn ten_modes([name, label]: [&str; 2], problem: &Problem) -> Result<(), Box<dyn Error>> {
     for prove in [false, true] {
         let begin = Instant::now();
         let found = modes(&problem.model, &ModeWishes { prove, ..ModeWishes::default() })?;
         let seconds = begin.elapsed().as_secs_f64();
         let worst = found.modes.iter().map(|m| m.residual).fold(0.0, f64::max);
         println!(
-            "{name:8} ten modes, {} proof: {seconds:.2} s of which eigenvalues {:.2} s, {} solves of eight, worst residual {worst:.0e}",
+            "{name:8} {label:8} ten modes, {} proof: {seconds:.2} s of which eigenvalues {:.2} s, {} solves of eight, worst residual {worst:.0e}",
             if prove { "with" } else { "without" },
             found.seconds,
             found.solves,
@@ -207,10 +186,7 @@ fn ten_modes(name: &str, problem: &Problem) -> Result<(), Box<dyn Error>> {
 }
 
 /// Seconds and steps of the solution refined to seven digits, factor not counted.
-fn refined(problem: &Problem, engine: Engine) -> Result<(f64, u32), Box<dyn Error>> {
-    if engine == Engine::Library {
-        return Ok((f64::NAN, 0));
-    }
+fn refined(problem: &Problem) -> Result<(f64, u32), Box<dyn Error>> {
     let prepared = Prepared::new(&problem.model)?;
     let begin = Instant::now();
     let solution = prepared.solve(std::slice::from_ref(&problem.load))?.remove(0);

@@ -1,14 +1,15 @@
 //! The example vane from -45 to +45 degrees in steps of 5, against as many linear rounds on the same mesh.
 //!
-//! `cargo bench --bench swing` prints a table; names of sizes (`shipped small middle`) choose among them. A round is
-//! element matrices, their sum, one factor, and one solve refined to seven digits; order and patterns are left out of
-//! both sides.
+//! `cargo bench --bench swing` prints a table; names of sizes (`shipped small middle`) choose among them, `library`
+//! adds the same by the library's own sparse factorisation. A round is element matrices, their sum, one factor, and
+//! one solve refined to seven digits; order and patterns are left out of both sides.
 
 #![expect(clippy::print_stdout, reason = "a bench prints its table")]
 
 use copperbend_mesh::board::understand;
 use copperbend_mesh::triangulate::{Role, board_mesh};
 use copperbend_solver::bend::loaded_case;
+use copperbend_solver::linear::Engine;
 use copperbend_solver::model::{Hinge, board_model, loads, triangles_in};
 use copperbend_solver::result::BondLimit;
 use copperbend_solver::statics::Prepared;
@@ -28,22 +29,28 @@ const SIZES: [(&str, &str); 3] = [
 fn main() -> Result<(), Box<dyn Error>> {
     let words: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with("--")).collect();
     println!(
-        "{:8} {:>9} {:>9} {:>8} {:>8} {:>8} {:>8}",
-        "size", "triangles", "unknowns", "factors", "swing s", "round s", "ratio"
+        "{:8} {:8} {:>9} {:>9} {:>8} {:>8} {:>8} {:>8}",
+        "size", "engine", "triangles", "unknowns", "factors", "swing s", "round s", "ratio"
     );
     for (name, wishes) in SIZES {
-        if words.is_empty() || words.iter().any(|w| w == name) {
-            run(name, wishes)?;
+        let sized = SIZES.iter().any(|(size, _)| words.iter().any(|w| w == size));
+        if sized && !words.iter().any(|w| w == name) {
+            continue;
+        }
+        run([name, "fronts"], wishes, Engine::Fronts)?;
+        if words.iter().any(|w| w == "library") {
+            run([name, "library"], wishes, Engine::Library)?;
         }
     }
     println!("ratio = swing / (factors * round)");
     Ok(())
 }
 
-fn run(name: &str, wishes: &str) -> Result<(), Box<dyn Error>> {
+fn run([name, label]: [&str; 2], wishes: &str, engine: Engine) -> Result<(), Box<dyn Error>> {
     let board = understand("design.toml", &format!("{DESIGN}\n{wishes}")).map_err(|f| f.to_string())?;
     let mesh = board_mesh(&board, &[]).map_err(|e| e.to_string())?;
-    let own = board_model(&board, &mesh, BondLimit::Bonded)?;
+    let mut own = board_model(&board, &mesh, BondLimit::Bonded)?;
+    own.model.engine = engine;
     let case = loaded_case(&board, &mesh, &own)?;
     let mut round = f64::INFINITY;
     for _ in 0..3 {
@@ -74,7 +81,7 @@ fn run(name: &str, wishes: &str) -> Result<(), Box<dyn Error>> {
     let factors = path.factorisations();
     let count = f64::from(u32::try_from(factors)?);
     println!(
-        "{name:8} {:9} {:9} {factors:8} {swing:8.3} {round:8.3} {:8.2}",
+        "{name:8} {label:8} {:9} {:9} {factors:8} {swing:8.3} {round:8.3} {:8.2}",
         mesh.flat.triangles.len(),
         path.n_unknowns(),
         swing / (count * round)

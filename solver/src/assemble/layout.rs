@@ -3,7 +3,7 @@
 use super::Elements;
 use crate::error::SolveError;
 use crate::freedoms::{Freedoms, index_u32};
-use crate::linear::{Engine, Graph, LinearError, Structure};
+use crate::linear::{Graph, LinearError, Structure};
 use crate::model::Model;
 use rayon::prelude::*;
 
@@ -40,14 +40,6 @@ pub(crate) struct Layout {
 impl Layout {
     /// Numbers the free unknowns, finds the pattern and orders it.
     pub(crate) fn new(model: &Model, elements: &Elements) -> Result<Self, SolveError> {
-        Self::with_engine(model, elements, Engine::default())
-    }
-
-    pub(crate) fn with_engine(
-        model: &Model,
-        elements: &Elements,
-        engine: Engine,
-    ) -> Result<Self, SolveError> {
         let freedoms = &model.freedoms;
         let (corner_start, corners) = corners_by_block(model, elements);
         let (blocks, vertex) = free_blocks(freedoms, &corner_start);
@@ -56,7 +48,8 @@ impl Layout {
         let vertices = vertices_by_corner(model, &vertex);
         let graph = graph(&blocks, &vertices, &corner_start, &corners);
         let places = places(model, &vertex, blocks.len());
-        let structure = Structure::with_engine(&graph, &sizes, &places, engine).map_err(|e| refused(&e))?;
+        let structure =
+            Structure::with_engine(&graph, &sizes, &places, model.engine).map_err(|e| refused(&e))?;
         let (row_start, row_offsets) = row_offsets(&structure, &sizes);
         let slots = slots(&vertices, &structure);
         Ok(Self {

@@ -5,7 +5,7 @@
 use super::{Elements, Layout, turned};
 use crate::element;
 use crate::error::SolveError;
-use crate::linear::{Engine, Structure};
+use crate::linear::Structure;
 use crate::model::{LoadCase, Model};
 use crate::statics;
 use nalgebra::Matrix6;
@@ -55,10 +55,10 @@ pub fn stiffness(model: &Model) -> Result<CscMatrix<f64>, SolveError> {
 ///
 /// # Errors
 /// [`SolveError::NotHeld`], [`SolveError::Model`] as in [`statics::Prepared::new`].
-pub fn ordered(model: &Model, engine: Engine) -> Result<(Structure, Vec<f64>), SolveError> {
+pub fn ordered(model: &Model) -> Result<(Structure, Vec<f64>), SolveError> {
     statics::check(model)?;
     let elements = Elements::new(model)?;
-    let layout = Layout::with_engine(model, &elements, engine)?;
+    let layout = Layout::new(model, &elements)?;
     let values = layout.assemble(model, |triangle, b, a| elements.pair(triangle, b, a));
     Ok((layout.structure, values))
 }

@@ -208,7 +208,7 @@ fn thresholds<const N: usize>(height: &[f64], ranks: [usize; N]) -> [f64; N] {
 
 /// Visits the `count` lowest blocks, of equal ones the first; `limit`: the height of that rank.
 fn lowest(height: &[f64], limit: f64, count: usize, mut visit: impl FnMut(usize)) {
-    let below = height.iter().filter(|h| h.total_cmp(&&limit).is_lt()).count();
+    let below = height.iter().filter(|h| h.total_cmp(&limit).is_lt()).count();
     let mut ties = count.saturating_sub(below);
     for (i, h) in height.iter().enumerate() {
         match h.total_cmp(&limit) {

@@ -4,8 +4,14 @@ use super::LinearError;
 use super::order::Graph;
 use super::tree::{NONE, Tree, positions};
 use faer::dyn_stack::{MemBuffer, MemStack, StackReq};
-use faer::linalg::cholesky::{ldlt::factor::LdltError, llt::factor::LltError};
+use faer::linalg::cholesky::ldlt::factor::{LdltError, LdltRegularization};
+use faer::linalg::cholesky::llt::factor::{LltError, LltRegularization};
 use faer::sparse::linalg::SymbolicSupernodalParams;
+use faer::sparse::linalg::cholesky::supernodal::{
+    factorize_supernodal_numeric_ldlt as factorise_signed,
+    factorize_supernodal_numeric_ldlt_scratch as signed_room, factorize_supernodal_numeric_llt as factorise,
+    factorize_supernodal_numeric_llt_scratch as room,
+};
 use faer::sparse::linalg::cholesky::{simplicial, supernodal};
 use faer::sparse::{SparseColMatRef, SymbolicSparseColMatRef};
 use faer::{Conj, MatMut, Par};
@@ -53,44 +59,18 @@ impl Library {
         let n = entries.start.len() - 1;
         let pattern = SymbolicSparseColMatRef::new_checked(n, n, entries.start, None, entries.rows);
         let matrix = SparseColMatRef::new(pattern, entries.values);
+        let (plan, par) = (&self.symbolic, Par::Seq);
         if signed {
-            let request = supernodal::factorize_supernodal_numeric_ldlt_scratch::<u32, f64>(
-                &self.symbolic,
-                Par::Seq,
-                faer::Spec::default(),
-            );
-            let mut memory = memory(request).map_err(|_| None)?;
-            let regular = faer::linalg::cholesky::ldlt::factor::LdltRegularization::default();
-            let stack = MemStack::new(&mut memory);
-            supernodal::factorize_supernodal_numeric_ldlt(
-                factor,
-                matrix,
-                regular,
-                &self.symbolic,
-                Par::Seq,
-                stack,
-                faer::Spec::default(),
-            )
-            .map_err(|LdltError::ZeroPivot { index }| Some(index))?;
+            let mut room =
+                memory(signed_room::<u32, f64>(plan, par, faer::Spec::default())).map_err(|_| None)?;
+            let (regular, stack) = (LdltRegularization::default(), MemStack::new(&mut room));
+            factorise_signed(factor, matrix, regular, plan, par, stack, faer::Spec::default())
+                .map_err(|LdltError::ZeroPivot { index }| Some(index))?;
         } else {
-            let request = supernodal::factorize_supernodal_numeric_llt_scratch::<u32, f64>(
-                &self.symbolic,
-                Par::Seq,
-                faer::Spec::default(),
-            );
-            let mut memory = memory(request).map_err(|_| None)?;
-            let regular = faer::linalg::cholesky::llt::factor::LltRegularization::default();
-            let stack = MemStack::new(&mut memory);
-            supernodal::factorize_supernodal_numeric_llt(
-                factor,
-                matrix,
-                regular,
-                &self.symbolic,
-                Par::Seq,
-                stack,
-                faer::Spec::default(),
-            )
-            .map_err(|LltError::NonPositivePivot { index }| Some(index))?;
+            let mut room = memory(room::<u32, f64>(plan, par, faer::Spec::default())).map_err(|_| None)?;
+            let (regular, stack) = (LltRegularization::default(), MemStack::new(&mut room));
+            factorise(factor, matrix, regular, plan, par, stack, faer::Spec::default())
+                .map_err(|LltError::NonPositivePivot { index }| Some(index))?;
         }
         Ok(())
     }
@@ -103,23 +83,15 @@ impl Library {
         signed: bool,
     ) -> Result<(), LinearError> {
         let n = rhs.len() / n_rhs.max(1);
-        let mut memory = memory(self.symbolic.solve_in_place_scratch::<f64>(n_rhs, Par::Seq))?;
-        let stack = MemStack::new(&mut memory);
+        let mut room = memory(self.symbolic.solve_in_place_scratch::<f64>(n_rhs, Par::Seq))?;
+        let stack = MemStack::new(&mut room);
         let rhs = MatMut::from_column_major_slice_mut(rhs, n, n_rhs);
         if signed {
-            supernodal::SupernodalLdltRef::new(&self.symbolic, factor).solve_in_place_with_conj(
-                Conj::No,
-                rhs,
-                Par::Seq,
-                stack,
-            );
+            let factor = supernodal::SupernodalLdltRef::new(&self.symbolic, factor);
+            factor.solve_in_place_with_conj(Conj::No, rhs, Par::Seq, stack);
         } else {
-            supernodal::SupernodalLltRef::new(&self.symbolic, factor).solve_in_place_with_conj(
-                Conj::No,
-                rhs,
-                Par::Seq,
-                stack,
-            );
+            let factor = supernodal::SupernodalLltRef::new(&self.symbolic, factor);
+            factor.solve_in_place_with_conj(Conj::No, rhs, Par::Seq, stack);
         }
         Ok(())
     }

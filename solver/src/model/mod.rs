@@ -8,6 +8,7 @@ pub(crate) mod fixture;
 mod flap;
 pub mod loads;
 mod place;
+mod plate;
 mod stacks;
 mod stripes;
 mod supports;
@@ -22,6 +23,7 @@ pub(crate) use stacks::{laminate_at, laminate_of_layers, slides};
 use crate::error::SolveError;
 use crate::freedoms::Freedoms;
 use crate::laminate::Laminate;
+use crate::linear::Engine;
 use crate::result::BondLimit;
 use copperbend_mesh::board::Board;
 use copperbend_mesh::triangulate::BoardMesh;
@@ -50,6 +52,8 @@ pub struct Model {
     /// Asks the machine for its free memory, bytes, just before a factor is made: one that would not fit is refused.
     /// None, or no answer: no limit.
     pub free_memory: Option<fn() -> Option<u64>>,
+    /// Which factorisation every stage uses.
+    pub engine: Engine,
 }
 
 /// One set of loads on a model.
@@ -148,6 +152,7 @@ pub fn board_model_about(
         freedoms: held.freedoms,
         node_mass,
         free_memory: None,
+        engine: Engine::default(),
     };
     Ok(BoardModel { model, reference_z_m, node_mid_m, still: held.still, rigid_pieces: held.pieces })
 }

@@ -26,24 +26,7 @@ fn plate(length: f64, width: f64, t: f64, [nx, ny]: [usize; 2], nu: f64) -> Mode
         heating_k: 0.0,
         sliding: false,
     };
-    let mut model = Model { laminates: vec![Laminate::new(vec![ply])], ..Model::default() };
-    for i in 0..=nx {
-        for j in 0..=ny {
-            let [x, y] = [i as f64 / nx as f64, j as f64 / ny as f64];
-            model.nodes_m.push([length * x, width * y, 0.0]);
-        }
-    }
-    let at = |i: usize, j: usize| u32::try_from(i * (ny + 1) + j).unwrap();
-    for i in 0..nx {
-        for j in 0..ny {
-            let [a, b, c, d] = [at(i, j), at(i + 1, j), at(i + 1, j + 1), at(i, j + 1)];
-            let pair = if (i + j) % 2 == 0 { [[a, b, c], [a, c, d]] } else { [[a, b, d], [b, c, d]] };
-            model.triangles.extend(pair);
-        }
-    }
-    model.laminate_of = vec![0; model.triangles.len()];
-    model.freedoms = Freedoms::free(model.nodes_m.len());
-    model
+    Model::plate([0.0; 2], [length, width], [nx, ny].map(|n| u32::try_from(n).unwrap()), vec![ply])
 }
 
 fn clamped(mut model: Model, ny: usize) -> Model {

@@ -21,24 +21,8 @@ fn ply(z0_m: f64, z1_m: f64, e_pa: f64, nu: f64) -> Ply {
 
 /// Strip from x = 0, y centred, split into nx by ny rectangles of two triangles each.
 fn strip(length: f64, width: f64, nx: usize, ny: usize, plies: Vec<Ply>) -> Model {
-    let mut model = Model { laminates: vec![Laminate::new(plies)], ..Model::default() };
-    for i in 0..=nx {
-        for j in 0..=ny {
-            let (x, y) = (length * i as f64 / nx as f64, width * (j as f64 / ny as f64 - 0.5));
-            model.nodes_m.push([x, y, 0.0]);
-        }
-    }
-    let at = |i: usize, j: usize| u32::try_from(i * (ny + 1) + j).unwrap();
-    for i in 0..nx {
-        for j in 0..ny {
-            let [a, b, c, d] = [at(i, j), at(i + 1, j), at(i + 1, j + 1), at(i, j + 1)];
-            let pair = if (i + j) % 2 == 0 { [[a, b, c], [a, c, d]] } else { [[a, b, d], [b, c, d]] };
-            model.triangles.extend(pair);
-        }
-    }
-    model.laminate_of = vec![0; model.triangles.len()];
-    model.freedoms = Freedoms::free(model.nodes_m.len());
-    model
+    let cells = [nx, ny].map(|n| u32::try_from(n).unwrap());
+    Model::plate([0.0, -0.5 * width], [length, width], cells, plies)
 }
 
 fn column(ny: usize, i: usize) -> impl Iterator<Item = u32> {
