@@ -80,6 +80,7 @@ pub(super) fn solve_all(
     let balances = [balance(&carried, &cases[0], &own.model), balance(&carried_at_rest, &rest, &own.model)];
     let mut solved = solved.map(|s| s.solution);
     let n_unknowns = prepared.n_unknowns();
+    prepared.discard();
     let springs = if flap.is_empty() {
         None
     } else {

@@ -2,7 +2,7 @@
 
 use super::LinearError;
 use super::forecast::{self, Play};
-use super::fronts::{self, Fronts, Pattern};
+use super::fronts::{self, Fronts, Pattern, split_by};
 use super::lanczos::BLOCK;
 use super::library::{Entries, Library};
 use super::numeric::{Failure, Job};
@@ -11,6 +11,7 @@ use super::pool::{Pool, zeros};
 use super::sweep::Sweep;
 use super::tree::positions;
 use super::units::Units;
+use rayon::prelude::*;
 use std::time::Instant;
 
 /// Which factorisation does the work.
@@ -376,17 +377,29 @@ fn lower(graph: &Graph, order: &[u32], position: &[u32]) -> Result<(Vec<u32>, Ve
 
 /// Scalar pattern of the lower triangle, column by column.
 fn entries(first: &[u32], column_start: &[u32], rows: &[u32]) -> Result<(Vec<u32>, Vec<u32>), LinearError> {
+    let unknowns = |position: usize| first[position]..first[position + 1];
+    let rows_of = |p: usize| &rows[column_start[p] as usize..column_start[p + 1] as usize];
     let n_blocks = first.len() - 1;
-    let mut start = vec![0];
-    let mut entry_rows = Vec::new();
+    let mut start = Vec::with_capacity(first[n_blocks] as usize + 1);
+    start.push(0);
+    let mut total = 0usize;
     for p in 0..n_blocks {
-        for column in first[p]..first[p + 1] {
-            entry_rows.extend(column..first[p + 1]);
-            for &row in &rows[column_start[p] as usize..column_start[p + 1] as usize] {
-                entry_rows.extend(first[row as usize]..first[row as usize + 1]);
-            }
-            start.push(u32::try_from(entry_rows.len()).map_err(|_| LinearError::TooLarge)?);
+        let below: usize = rows_of(p).iter().map(|&row| unknowns(row as usize).len()).sum();
+        for own in (1..=unknowns(p).len()).rev() {
+            total += own + below;
+            start.push(u32::try_from(total).map_err(|_| LinearError::TooLarge)?);
         }
     }
+    let mut entry_rows = vec![0; total];
+    let length = |p: usize| start[first[p + 1] as usize] - start[first[p] as usize];
+    split_by(&mut entry_rows, (0..n_blocks).map(|p| length(p) as usize))
+        .into_par_iter()
+        .enumerate()
+        .with_min_len(256)
+        .for_each(|(p, part)| {
+            let below = || rows_of(p).iter().flat_map(|&row| unknowns(row as usize));
+            let all = unknowns(p).flat_map(|column| (column..first[p + 1]).chain(below()));
+            part.iter_mut().zip(all).for_each(|(place, row)| *place = row);
+        });
     Ok((start, entry_rows))
 }

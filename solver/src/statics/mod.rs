@@ -185,6 +185,12 @@ impl<'m> Prepared<'m> {
         Ok(solutions)
     }
 
+    /// Gives the memory back on another thread: the pages of a large factor take a while, and others may use it.
+    pub(crate) fn discard(self) {
+        let Self { elements, layout, factor, .. } = self;
+        rayon::spawn(move || drop((elements, layout, factor)));
+    }
+
     fn balance(&self) -> Balance<'_> {
         Balance { model: self.model, elements: &self.elements, layout: &self.layout }
     }
