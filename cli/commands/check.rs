@@ -5,6 +5,7 @@ use crate::args::Check;
 use crate::failure::Failure;
 use crate::output::table;
 use crate::screen;
+use copperbend_mesh::triangulate::board_mesh;
 use copperbend_solver::advice::advise;
 use copperbend_solver::summary::{stack_at, summarise};
 
@@ -33,7 +34,9 @@ pub(crate) fn run(options: &Check) -> Result<Outcome, Failure> {
         let flap = board.flap.iter().map(|f| ("middle of the flap".to_owned(), f.region.centroid_m()));
         stacks.extend(middles.chain(flap).filter_map(|(name, at)| Some((name, stack_at(board, at)?))));
     }
-    let text = table::check(board, &summarise(board), &stacks, &advise(board));
+    // What cannot be meshed is told by the verbs that need the mesh.
+    let corners = board_mesh(board, &[]).map_or_else(|_| Vec::new(), |mesh| mesh.flat.moved);
+    let text = table::check(board, &summarise(board), &stacks, &advise(board), &corners);
     screen::print(&text)?;
     Ok(Outcome::Done)
 }

@@ -60,8 +60,8 @@ pub(crate) fn spots(report: &BendReport) -> Vec<u8> {
     out.into_bytes()
 }
 
-const SWING: &str = "bond,given,current_ma,angle_deg,torque_un_m,strain_um_per_m,strain_error_um_per_m,track,x_mm,\
-     y_mm,clearance_mm,within_largest_current,stable_at_constant_current";
+const SWING: &str = "bond,given,load_percent,current_ma,angle_deg,largest_movement_mm,torque_un_m,strain_um_per_m,\
+     strain_error_um_per_m,track,x_mm,y_mm,clearance_mm,within_largest_current,stable,snapped";
 
 /// All states of the swing; None when no answer has one.
 pub(crate) fn swing(report: &BendReport) -> Option<Vec<u8>> {
@@ -72,13 +72,16 @@ pub(crate) fn swing(report: &BendReport) -> Option<Vec<u8>> {
         let Some(swing) = &answer.swing else { continue };
         any = true;
         let rows = swing.by_current.iter().map(|s| ("current", s));
-        for (given, s) in rows.chain(swing.by_angle.iter().map(|s| ("angle", s))) {
+        let rows = rows.chain(swing.by_angle.iter().map(|s| ("angle", s)));
+        for (given, s) in rows.chain(swing.by_load.iter().map(|s| ("load", s))) {
             let yes = |b: bool| if b { "yes" } else { "no" }.to_owned();
             let cells = [
                 bond_words(answer.bond).to_owned(),
                 given.to_owned(),
+                format!("{:.4}", s.load * 1e2),
                 format!("{:.6}", s.current_a * 1e3),
                 format!("{:.6}", s.angle_rad.to_degrees()),
+                format!("{:.6}", s.largest_m * 1e3),
                 format!("{:.6}", s.torque_nm * 1e6),
                 format!("{:.4}", s.strain * 1e6),
                 format!("{:.4}", s.strain_error * 1e6),
@@ -88,6 +91,7 @@ pub(crate) fn swing(report: &BendReport) -> Option<Vec<u8>> {
                 s.clearance_m.map_or(String::new(), |c| format!("{:.6}", c * 1e3)),
                 yes(s.within_current),
                 yes(s.stable),
+                yes(s.snapped),
             ];
             out.push_str(&cells.join(","));
             out.push_str("\r\n");
@@ -157,8 +161,8 @@ mod tests {
         let rows: Vec<&str> = text.lines().collect();
         assert_eq!(rows.len(), 7, "heading and six states");
         assert!(rows.iter().all(|r| r.matches(',').count() == SWING.matches(',').count()), "{text}");
-        assert!(rows[1].starts_with("as written,current,-10.800000,-7.000000"), "{}", rows[1]);
-        assert!(rows[4].ends_with(",yes,no") && rows[6].ends_with(",no,yes"), "{text}");
+        assert!(rows[1].starts_with("as written,current,100.0000,-10.800000,-7.000000"), "{}", rows[1]);
+        assert!(rows[4].ends_with(",yes,no,no") && rows[6].ends_with(",no,yes,no"), "{text}");
     }
 
     #[test]

@@ -4,8 +4,8 @@ use copperbend_mesh::board::{Board, LayerId, understand};
 use copperbend_mesh::region::Point;
 use copperbend_mesh::triangulate::{FlatMesh, Zone};
 use copperbend_solver::result::{
-    BendAnswer, BendReport, Coupling, Face, PullIn, Shape, SideView, SingularKind, Spot, StrainMap, Swing,
-    SwingState, SwingStop,
+    BendAnswer, BendReport, Coupling, Face, PullIn, Shape, SideView, SingularKind, Snap, Spot, StrainMap,
+    Swing, SwingState, SwingStop,
 };
 
 const DESIGN: &str = r#"
@@ -175,6 +175,8 @@ pub(crate) fn answer() -> BendAnswer {
 pub(crate) fn swing() -> Swing {
     let state = |ma: f64, deg: f64, stable: bool| SwingState {
         current_a: ma * 1e-3,
+        load: 1.0,
+        largest_m: 0.2e-3 * deg.abs(),
         angle_rad: deg.to_radians(),
         torque_nm: 1.5e-6 * deg,
         strain: -33e-6 * deg,
@@ -184,9 +186,11 @@ pub(crate) fn swing() -> Swing {
         clearance_m: Some(2e-3),
         within_current: ma.abs() <= 40.0,
         stable,
+        snapped: false,
     };
     let view = |ma: f64, deg: f64| SideView {
         current_a: ma * 1e-3,
+        load: 1.0,
         angle_rad: deg.to_radians(),
         line_m: (0..20_u8).map(|k| [f64::from(k) * 1e-3, (f64::from(k) * 1e-3).powi(2) * deg]).collect(),
     };
@@ -205,6 +209,29 @@ pub(crate) fn swing() -> Swing {
         }],
         views: vec![view(-10.8, -7.0), view(0.0, 0.0), view(40.0, 6.0)],
         ..Swing::default()
+    }
+}
+
+/// The way of a board from rest to its whole loads, with a snap at half of them.
+pub(crate) fn loading() -> Swing {
+    let mut swing = swing();
+    let share = |k: usize| 0.5 * f64::from(u32::try_from(k).unwrap_or(0));
+    for (k, state) in swing.by_current.iter_mut().enumerate() {
+        (state.current_a, state.load, state.snapped) = (0.0, share(k), k == 1);
+    }
+    for (k, view) in swing.views.iter_mut().enumerate() {
+        (view.current_a, view.load) = (0.0, share(k));
+    }
+    let snap = Snap { loads: [0.49, 0.5], currents_a: [0.0; 2], angles_rad: [-0.1, 0.0] };
+    Swing {
+        most_current_a: 0.0,
+        by_load: std::mem::take(&mut swing.by_current),
+        by_angle: Vec::new(),
+        angle_of: "board at x 9.000 mm, y 1.000 mm, which moves most".to_owned(),
+        coupling: None,
+        snaps: vec![snap],
+        stops: Vec::new(),
+        ..swing
     }
 }
 

@@ -15,6 +15,8 @@ use copperbend_solver::result::{Swing, SwingState};
 
 const PAGE_WIDTH: i32 = 1600;
 const MARGIN: i32 = 40;
+/// Outlines that differ by less than this are one, m.
+const ALIKE_M: f64 = 1e-6;
 /// Positive currents; negative ones.
 const POSITIVE: Rgb = [33, 90, 156];
 const NEGATIVE: Rgb = [196, 98, 16];
@@ -32,6 +34,20 @@ fn tone(current_a: f64, most_a: f64) -> Rgb {
 /// Full colour of a polarity.
 fn polarity(current_a: f64) -> Rgb {
     tone(current_a, current_a.abs().max(1e-9))
+}
+
+/// Whether states are given by their share of the loads.
+fn is_loading(swing: &Swing) -> bool {
+    !swing.by_load.is_empty()
+}
+
+/// Colour and words of a state in the side view.
+fn told(swing: &Swing, load: f64, current_a: f64) -> (Rgb, String) {
+    if is_loading(swing) {
+        (tone(load, 1.0), typeset(&format!("{} %", numbers::plain(100.0 * load, 4))))
+    } else {
+        (tone(current_a, swing.most_current_a), current(current_a))
+    }
 }
 
 /// A current as written beside a line.
@@ -54,7 +70,19 @@ fn solids(board: &Board, origin: Point, along: Point) -> Vec<(String, Vec<Point>
     out.extend(
         board.obstacles.iter().filter_map(|o| Some((o.name.clone(), hull(corners(o)?.map(flat).collect())))),
     );
-    out
+    // What lies behind its like is one outline with both names.
+    let mut seen: Vec<(String, Vec<Point>)> = Vec::new();
+    for (name, outline) in out {
+        let alike = |other: &[Point]| {
+            let gap = |p: &Point, q: &Point| (p[0] - q[0]).hypot(p[1] - q[1]);
+            other.len() == outline.len() && other.iter().zip(&outline).all(|(p, q)| gap(p, q) < ALIKE_M)
+        };
+        match seen.iter_mut().find(|(_, other)| alike(other)) {
+            Some((names, _)) => *names = format!("{names}, {name}"),
+            None => seen.push((name, outline)),
+        }
+    }
+    seen
 }
 
 /// Points around a solid obstacle whose hull is its outline.
@@ -108,7 +136,9 @@ pub(crate) fn side(board: &Board, swing: &Swing) -> Result<Vec<u8>, PictureError
     let height = top + high + 100;
     let mut canvas = Canvas::new(figure::side(PAGE_WIDTH), figure::side(height), PAPER)?;
     let words = format!("{}   seen along the hinge line, true scale", board.title);
-    figure::heading(&mut canvas, MARGIN, PAGE_WIDTH - 2 * MARGIN, ["The board at several currents", &words])?;
+    let title =
+        if is_loading(swing) { "The board under growing loads" } else { "The board at several currents" };
+    figure::heading(&mut canvas, MARGIN, PAGE_WIDTH - 2 * MARGIN, [title, &words])?;
     let view = View::fit(Rect { x: left, y: top, w: wide, h: high }, [lo, hi], 22);
     let mut panel = Panel::new(view, PAPER);
     for (_, outline) in &solids {
@@ -122,13 +152,13 @@ pub(crate) fn side(board: &Board, swing: &Swing) -> Result<Vec<u8>, PictureError
     }
     let mut tips = Vec::new();
     for state in &swing.views {
-        let colour = tone(state.current_a, swing.most_current_a);
+        let (colour, words) = told(swing, state.load, state.current_a);
         for pair in state.line_m.windows(2) {
             panel.line([pair[0], pair[1]], 3.0, colour);
         }
         if let Some(&tip) = state.line_m.last() {
             panel.ring(tip, 3.0, 3.0, colour);
-            tips.push((view.page(tip), current(state.current_a)));
+            tips.push((view.page(tip), words));
         }
     }
     let beside = beside_tips(&mut panel, tips);
@@ -141,9 +171,15 @@ pub(crate) fn side(board: &Board, swing: &Swing) -> Result<Vec<u8>, PictureError
     }
     figure::axes_named(&mut canvas, &view, ["along the arm, mm", "z, mm"])?;
     figure::scale_bar(&mut canvas, &view)?;
-    let foot = "Blue: positive current; orange: negative; black: none. Line: reference plane of the board at the arm's \
-                middle. Grey: magnets and obstacles.";
-    canvas.text([MARGIN, height - 24], Anchor::Left, 16.0, SOFT_INK, foot)?;
+    let colours = if is_loading(swing) {
+        "Blue, deeper for more: share of the loads; black: at rest."
+    } else {
+        "Blue: positive current; orange: negative; black: none."
+    };
+    let foot = format!(
+        "{colours} Line: reference plane of the board at the arm's middle. Grey: magnets and obstacles."
+    );
+    canvas.text([MARGIN, height - 24], Anchor::Left, 16.0, SOFT_INK, &foot)?;
     canvas.png()
 }
 
@@ -187,19 +223,24 @@ fn name_solid(canvas: &mut Canvas, view: &View, name: &str, outline: &[Point]) -
     let ((x0, x1), (y0, y1)) = (span(0), span(1));
     let wide = f64::from(Canvas::text_width(18.0, name));
     if wide < x1 - x0 && y1 - y0 > 20.0 && view.shows(view.plane([0.5 * (x0 + x1), 0.5 * (y0 + y1)])) {
-        let at = [figure::px(0.5 * (x0 + x1)), figure::px(0.5 * (y0 + y1))];
+        // Near the upper end of a tall one: the board passes through its middle.
+        let at = [figure::px(0.5 * (x0 + x1)), figure::px(y0 + (0.5 * (y1 - y0)).min(24.0))];
         canvas.text(at, Anchor::Centre, 18.0, SOFT_INK, name)?;
     }
     Ok(())
 }
 
-/// Flap angle and worst strain against current: every state of the swing.
+/// Angle and worst strain against current or share of the loads: every state of the swing.
 ///
 /// # Errors
 /// The page cannot be drawn.
 pub(crate) fn curves(board: &Board, swing: &Swing) -> Result<Vec<u8>, PictureError> {
+    let loading = is_loading(swing);
     let mut path: Vec<&SwingState> = swing.by_current.iter().chain(&swing.by_angle).collect();
     path.sort_by(|a, b| a.angle_rad.total_cmp(&b.angle_rad));
+    if loading {
+        path = swing.by_load.iter().collect();
+    }
     if path.len() < 2 {
         return Err(PictureError("the swing has no states to draw".to_owned()));
     }
@@ -211,32 +252,53 @@ pub(crate) fn curves(board: &Board, swing: &Swing) -> Result<Vec<u8>, PictureErr
         &mut canvas,
         MARGIN,
         PAGE_WIDTH - 2 * MARGIN,
-        ["Flap angle and worst copper strain against current", &board.title],
+        [
+            if loading {
+                "Angle and worst copper strain against the loads"
+            } else {
+                "Flap angle and worst copper strain against current"
+            },
+            &board.title,
+        ],
     )?;
     let deg: fn(&SwingState) -> f64 = |s| s.angle_rad.to_degrees();
     let micro: fn(&SwingState) -> f64 = |s| s.strain.abs() * 1e6;
-    let rows = [("flap angle, \u{b0}", deg), ("worst strain, magnitude, \u{b5}m/m", micro)];
+    let angle = if loading { "angle, \u{b0}" } else { "flap angle, \u{b0}" };
+    let rows = [(angle, deg), ("worst strain, magnitude, \u{b5}m/m", micro)];
     for ((name, of), y) in rows.into_iter().zip([top, top + each + gap]) {
         let rect = Rect { x: left, y, w: wide, h: each };
-        Chart::new(rect, &path, of).draw(&mut canvas, swing, &path, name)?;
+        Chart::new(rect, &path, [along(swing), of]).draw(&mut canvas, swing, &path, name)?;
     }
-    let foot = "Filled: states at given currents; rings: states at given angles. Full line: stable at constant current; \
-                dashed: held by the angle only. Grey band: currents beyond the largest.";
+    let foot = if loading {
+        "Dots: equilibria at shares of the loads. Full line: stable; dashed: not stable, or passed by a snap."
+    } else {
+        "Filled: states at given currents; rings: states at given angles. Full line: stable at constant current; dashed: \
+         held by the angle only. Grey band: currents beyond the largest."
+    };
     canvas.text([MARGIN, height - 24], Anchor::Left, 16.0, SOFT_INK, foot)?;
     canvas.png()
 }
 
-/// A chart of one quantity against current: page pixels serve as the plane.
+/// What a chart runs over: current in mA, or share of the loads in %.
+fn along(swing: &Swing) -> fn(&SwingState) -> f64 {
+    if is_loading(swing) { |s| s.load * 1e2 } else { |s| s.current_a * 1e3 }
+}
+
+/// Name of the loads' axis.
+const LOAD: &str = "load, %";
+
+/// A chart of one quantity against another: page pixels serve as the plane.
 struct Chart {
     rect: Rect,
     low: [f64; 2],
     high: [f64; 2],
-    of: fn(&SwingState) -> f64,
+    /// Abscissa and ordinate.
+    of: [fn(&SwingState) -> f64; 2],
 }
 
 impl Chart {
-    fn new(rect: Rect, path: &[&SwingState], of: fn(&SwingState) -> f64) -> Self {
-        let at = |s: &&SwingState| [s.current_a * 1e3, of(s)];
+    fn new(rect: Rect, path: &[&SwingState], of: [fn(&SwingState) -> f64; 2]) -> Self {
+        let at = |s: &&SwingState| of.map(|of| of(s));
         let (mut low, mut high) = ([0.0; 2], [0.0; 2]);
         for p in path.iter().map(at) {
             for k in 0..2 {
@@ -267,9 +329,9 @@ impl Chart {
         let view = View { rect: self.rect, centre_m: [0.0; 2], px_per_m: 1.0 };
         let mut panel = Panel::new(view, PAPER);
         self.ground(&mut panel, swing);
-        let at = |s: &SwingState| self.place([s.current_a * 1e3, (self.of)(s)]);
+        let at = |s: &SwingState| self.place(self.of.map(|of| of(s)));
         for pair in path.windows(2) {
-            let stable = pair[0].stable && pair[1].stable;
+            let stable = pair[0].stable && pair[1].stable && !pair[1].snapped;
             let ends = [at(pair[0]), at(pair[1])];
             if stable { panel.line(ends, 2.4, INK) } else { dashed(&mut panel, ends) }
         }
@@ -278,6 +340,9 @@ impl Chart {
         }
         for s in &swing.by_current {
             panel.ring(at(s), 3.0, 6.0, polarity(s.current_a));
+        }
+        for s in &swing.by_load {
+            panel.ring(at(s), 3.0, 6.0, tone(s.load, 1.0));
         }
         let peak = swing.coupling.and_then(|c| c.pull_in).and_then(|p| {
             let near = |s: &&&SwingState| (s.angle_rad - p.angle_rad).abs();
@@ -295,14 +360,14 @@ impl Chart {
         let placed = figure::place_labels(&mut panel, &labels, 19.0);
         panel.place(canvas);
         figure::write_labels(canvas, &placed)?;
-        self.ticks(canvas, name)
+        self.ticks(canvas, [if is_loading(swing) { LOAD } else { "current, mA" }, name])
     }
 
     /// Currents beyond the largest, and the axes through zero.
     fn ground(&self, panel: &mut Panel, swing: &Swing) {
         let most = swing.most_current_a * 1e3;
         for [from, to] in [[self.low[0], -most], [most, self.high[0]]] {
-            if from < to {
+            if from < to && !is_loading(swing) {
                 let (a, b) = (self.place([from, self.low[1]]), self.place([to, self.high[1]]));
                 let band = Region { contours: vec![vec![a, [b[0], a[1]], b, [a[0], b[1]]]] };
                 panel.fill(&band, [238, 239, 241]);
@@ -314,9 +379,10 @@ impl Chart {
         }
     }
 
-    fn ticks(&self, canvas: &mut Canvas, name: &str) -> Result<(), PictureError> {
+    fn ticks(&self, canvas: &mut Canvas, [across, name]: [&str; 2]) -> Result<(), PictureError> {
         const TEXT: f64 = 18.0;
         let r = self.rect;
+        let room = figure::px(f64::from(Canvas::text_width(TEXT, across))) + 40;
         canvas.frame(r, LINE);
         let steps = [0, 1].map(|k| {
             let room = if k == 0 { 150.0 / f64::from(r.w) } else { 70.0 / f64::from(r.h) };
@@ -329,10 +395,11 @@ impl Chart {
                 let [x, y] = self.place(p);
                 let text = typeset(&numbers::tick(v, steps[k]));
                 if k == 0 {
+                    let text = if across == LOAD { text.trim_start_matches('+') } else { &text };
                     let x = r.x + r.w / 2 + figure::px(x);
                     canvas.fill(Rect { x, y: r.y + r.h, w: 1, h: 7 }, INK);
-                    if x < r.x + r.w - 140 {
-                        canvas.text([x, r.y + r.h + 19], Anchor::Centre, TEXT, INK, &text)?;
+                    if x < r.x + r.w - room {
+                        canvas.text([x, r.y + r.h + 19], Anchor::Centre, TEXT, INK, text)?;
                     }
                 } else {
                     let y = r.y + r.h / 2 - figure::px(y);
@@ -342,7 +409,7 @@ impl Chart {
                 }
             }
         }
-        canvas.text([r.x + r.w, r.y + r.h + 19], Anchor::Right, TEXT, INK, "current, mA")?;
+        canvas.text([r.x + r.w, r.y + r.h + 19], Anchor::Right, TEXT, INK, across)?;
         canvas.text([r.x, r.y - 18], Anchor::Left, 20.0, INK, name)
     }
 }
@@ -385,6 +452,18 @@ mod tests {
         let (_, _, rgb) = sample::pixels(&bytes);
         assert!(count(&rgb, [238, 239, 241]) > 10_000, "the band beyond the largest current");
         assert!(count(&rgb, POSITIVE) > 50 && count(&rgb, NEGATIVE) > 50, "dots of both polarities");
+    }
+
+    #[test]
+    fn growing_loads_are_drawn_over_their_share() {
+        let bytes = side(&sample::board(), &sample::loading()).expect("a picture");
+        sample::keep("loading_side.png", &bytes);
+        assert!(count(&sample::pixels(&bytes).2, POSITIVE) > 300, "the whole load is blue");
+        let bytes = curves(&sample::board(), &sample::loading()).expect("a picture");
+        sample::keep("loading_curves.png", &bytes);
+        let (_, _, rgb) = sample::pixels(&bytes);
+        assert!(count(&rgb, [238, 239, 241]) == 0, "no band of currents");
+        assert!(count(&rgb, POSITIVE) > 50, "dots");
     }
 
     #[test]

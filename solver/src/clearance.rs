@@ -1,16 +1,17 @@
 //! How far the moving board stays from magnets, back plates and declared obstacles.
 //!
-//! In: board, mesh, model, any [`Pose`]. Out: the least distance, what it is to, and where on the board. Both faces of
-//! every moving triangle are watched, thickness and stiffeners included; parts in clamps are not.
-//! Absent: contact itself; glued bodies (their size is not known); the side walls of the board between its faces; a
-//! ring's bore, which counts as filled.
+//! In: board, mesh, model, any [`Pose`]. Out: the least distance, what it is to, and where on the board. Faces and walls
+//! of everything that moves are watched ([`faces`]), thickness, stiffeners and glued bodies included; parts in clamps
+//! are not. Absent: contact itself.
 
-use crate::lorentz::nodal::held_triangles;
+mod faces;
+
 use crate::model::BoardModel;
 use crate::swing::Pose;
 use copperbend_mesh::board::{Board, MagnetShape, ObstacleShape};
 use copperbend_mesh::region::Point;
 use copperbend_mesh::triangulate::BoardMesh;
+use faces::Face;
 use nalgebra::{Matrix3, Vector3};
 
 /// Nearer than this is contact, m.
@@ -56,10 +57,11 @@ struct Thing {
     solid: Solid,
 }
 
-/// A convex solid fixed in space.
+/// A solid fixed in space, convex but for the bore of a ring.
 #[derive(Debug, Clone)]
 enum Solid {
     Disc { radius_m: f64, half_m: f64, frame: Frame },
+    Ring { outer_m: f64, inner_m: f64, half_m: f64, frame: Frame },
     Block { half_m: [f64; 3], frame: Frame },
     Plane { point: Vector3<f64>, normal: Vector3<f64> },
 }
@@ -71,18 +73,10 @@ struct Frame {
     turn: Matrix3<f64>,
 }
 
-/// One face of a triangle: its corners at a height over the reference plane.
-#[derive(Debug, Clone, Copy)]
-struct Face {
-    corners: [u32; 3],
-    height_m: f64,
-}
-
-/// Distance, the direction away from the solid and the plane that holds it back.
+/// Distance, and the plane that holds the whole solid back, if there is one: direction away from it, a place on it.
 struct Sight {
     distance_m: f64,
-    away: Vector3<f64>,
-    surface: Vector3<f64>,
+    held_back: Option<[Vector3<f64>; 2]>,
 }
 
 impl Guard {
@@ -90,25 +84,9 @@ impl Guard {
     /// [`Self::touching_at_rest`] and not watched.
     #[must_use]
     pub fn new(board: &Board, mesh: &BoardMesh, own: &BoardModel) -> Self {
-        let held = held_triangles(board, mesh);
-        let spans: Vec<[f64; 2]> = own
-            .model
-            .laminates
-            .iter()
-            .map(|l| {
-                let low = l.plies.iter().map(|p| p.z0_m).fold(f64::INFINITY, f64::min);
-                let high = l.plies.iter().map(|p| p.z1_m).fold(f64::NEG_INFINITY, f64::max);
-                if low <= high { [low, high] } else { [0.0, 0.0] }
-            })
-            .collect();
-        let moving = (0..mesh.flat.triangles.len()).filter(|&t| !held[t]);
-        let faces = moving.flat_map(|t| {
-            let corners = mesh.flat.triangles[t];
-            spans[own.model.laminate_of[t] as usize].map(|height_m| Face { corners, height_m })
-        });
         let mut guard = Self {
             things: things(board),
-            faces: faces.collect(),
+            faces: faces::faces(board, mesh, own),
             at_rest_m: mesh.flat.points_m.clone(),
             touching: Vec::new(),
         };
@@ -140,7 +118,7 @@ impl Guard {
     fn nearest_to(&self, thing: &Thing, pose: &Pose) -> Option<Approach> {
         let place = |face: &Face, corner: usize| {
             let node = face.corners[corner] as usize;
-            pose.positions_m[node] + pose.rotations[node].column(2) * face.height_m
+            pose.positions_m[node] + pose.rotations[node].column(2) * face.heights_m[corner]
         };
         let mut best = Best { distance_m: f64::INFINITY, face: 0, share: [1.0, 0.0, 0.0] };
         for (i, face) in self.faces.iter().enumerate() {
@@ -182,14 +160,17 @@ impl Best {
 
 /// Looks for a nearer place inside a triangle: places in space and their area coordinates.
 ///
-/// A convex solid stays behind the plane through its nearest point, normal to the line of sight: no place of the
-/// triangle can be nearer than its distance to that plane.
+/// Where the solid stays behind the plane through its nearest point, normal to the line of sight, no place of the
+/// triangle can be nearer than its distance to that plane. Anywhere, distance changes by no more than the way.
 fn search(solid: &Solid, face: usize, [at, share]: [[Vector3<f64>; 3]; 2], cuts: u32, best: &mut Best) {
     let middle = (at[0] + at[1] + at[2]) / 3.0;
     let sight = solid.sight(middle);
     let shares = (share[0] + share[1] + share[2]) / 3.0;
     best.offer(sight.distance_m, face, shares.into());
-    let floor = at.iter().map(|p| sight.away.dot(&(p - sight.surface))).fold(f64::INFINITY, f64::min);
+    let floor = match sight.held_back {
+        Some([away, surface]) => at.iter().map(|p| away.dot(&(p - surface))).fold(f64::INFINITY, f64::min),
+        None => sight.distance_m - at.iter().map(|p| (p - middle).norm()).fold(0.0, f64::max),
+    };
     let slack = (FINENESS * best.distance_m).max(0.1 * TOUCH_M);
     if cuts == 0 || floor >= best.distance_m - slack || best.distance_m <= TOUCH_M {
         return;
@@ -210,7 +191,7 @@ impl Solid {
         match self {
             Self::Plane { point, normal } => {
                 let distance_m = normal.dot(&(p - point));
-                Sight { distance_m, away: *normal, surface: p - normal * distance_m }
+                Sight { distance_m, held_back: Some([*normal, p - normal * distance_m]) }
             }
             Self::Block { half_m, frame } => {
                 let own = frame.inwards(p);
@@ -224,6 +205,18 @@ impl Solid {
                 let keep = if rho > *radius_m { radius_m / rho } else { 1.0 };
                 let nearest = Vector3::new(own.x * keep, own.y * keep, own.z.clamp(-half_m, *half_m));
                 frame.sight(own, nearest, (rho - radius_m).max(own.z.abs() - half_m))
+            }
+            Self::Ring { outer_m, inner_m, half_m, frame } => {
+                let own = frame.inwards(p);
+                let rho = own.x.hypot(own.y);
+                // On the axis every direction is as near as any other.
+                let [x, y] = if rho > 0.0 { [own.x / rho, own.y / rho] } else { [1.0, 0.0] };
+                let keep = rho.clamp(*inner_m, *outer_m);
+                let nearest = Vector3::new(x * keep, y * keep, own.z.clamp(-half_m, *half_m));
+                let deepest = (rho - outer_m).max(inner_m - rho).max(own.z.abs() - half_m);
+                let sight = frame.sight(own, nearest, deepest);
+                // From within the bore nothing holds the ring back.
+                Sight { held_back: sight.held_back.filter(|_| rho >= *inner_m), ..sight }
             }
         }
     }
@@ -241,9 +234,9 @@ impl Frame {
         let back = self.turn.transpose();
         if length > 0.0 {
             let surface = self.centre + back * nearest;
-            return Sight { distance_m: length, away: back * (line / length), surface };
+            return Sight { distance_m: length, held_back: Some([back * (line / length), surface]) };
         }
-        Sight { distance_m: deepest.min(0.0), away: Vector3::zeros(), surface: self.centre + back * own }
+        Sight { distance_m: deepest.min(0.0), held_back: None }
     }
 }
 
@@ -274,8 +267,11 @@ fn solid(shape: &MagnetShape, centre_m: [f64; 3], rotation: &[[f64; 3]; 3]) -> S
     let turn = Matrix3::from_fn(|i, j| rotation[j][i]);
     let frame = Frame { centre: centre_m.into(), turn };
     match *shape {
-        MagnetShape::Disc { diameter_m: d, height_m } | MagnetShape::Ring { outer_m: d, height_m, .. } => {
+        MagnetShape::Disc { diameter_m: d, height_m } => {
             Solid::Disc { radius_m: 0.5 * d, half_m: 0.5 * height_m, frame }
+        }
+        MagnetShape::Ring { outer_m, inner_m, height_m } => {
+            Solid::Ring { outer_m: 0.5 * outer_m, inner_m: 0.5 * inner_m, half_m: 0.5 * height_m, frame }
         }
         MagnetShape::Block { sides_m } => Solid::Block { half_m: sides_m.map(|s| 0.5 * s), frame },
     }
@@ -293,14 +289,17 @@ mod tests {
         let frame = Frame { centre: Vector3::new(1e-3, -2e-3, 0.5e-3), turn: turn.matrix().transpose() };
         let solids = [
             Solid::Block { half_m: [1e-3, 2e-3, 0.5e-3], frame: frame.clone() },
-            Solid::Disc { radius_m: 1.5e-3, half_m: 0.6e-3, frame },
+            Solid::Disc { radius_m: 1.5e-3, half_m: 0.6e-3, frame: frame.clone() },
+            Solid::Ring { outer_m: 2e-3, inner_m: 1.2e-3, half_m: 0.6e-3, frame: frame.clone() },
+            // Wide enough that the triangles pass through the bore.
+            Solid::Ring { outer_m: 15e-3, inner_m: 12e-3, half_m: 4e-3, frame },
             Solid::Plane { point: Vector3::new(0.0, 0.0, -1e-3), normal: turn * Vector3::z() },
         ];
         let guard = |solid: &Solid| Guard {
             things: vec![Thing { name: "it".to_owned(), solid: solid.clone() }],
             faces: vec![
-                Face { corners: [0, 1, 2], height_m: -0.1e-3 },
-                Face { corners: [0, 1, 2], height_m: 0.2e-3 },
+                Face { corners: [0, 1, 2], heights_m: [-0.1e-3; 3] },
+                Face { corners: [0, 1, 2], heights_m: [0.2e-3; 3] },
             ],
             at_rest_m: vec![[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]],
             touching: Vec::new(),
@@ -334,6 +333,24 @@ mod tests {
                 let [x, y] = found.at_m;
                 assert!(x >= 0.0 && y >= 0.0 && x + y <= 1.0 + 1e-12, "place {:?}", found.at_m);
             }
+        }
+    }
+
+    #[test]
+    fn a_bore_is_open() {
+        let frame = Frame { centre: Vector3::zeros(), turn: Matrix3::identity() };
+        let ring = Solid::Ring { outer_m: 5e-3, inner_m: 2e-3, half_m: 1e-3, frame };
+        let rows = [
+            ([0.0, 0.0, 0.0], 2e-3),
+            ([0.5e-3, 0.0, 0.3e-3], 1.5e-3),
+            ([0.0, 0.0, 1e-3 + 1.5e-3], 2.5e-3),
+            ([0.0, 3e-3, 4e-3], 3e-3),
+            ([0.0, 3e-3, 0.8e-3], -0.2e-3),
+            ([8e-3, 0.0, 5e-3], 5e-3),
+        ];
+        for (p, want) in rows {
+            let got = ring.sight(Vector3::from(p)).distance_m;
+            assert!((got - want).abs() < 1e-15, "{got} against {want} at {p:?}");
         }
     }
 

@@ -9,7 +9,7 @@ mod swing;
 
 pub use board::{ArmFacts, BoardSummary, CircuitFacts, LayerFacts, StackAt, StackPly, TrackFacts};
 pub use cycle::{CycleAnswer, CycleSpot};
-pub use swing::{Coupling, LeastClearance, PullIn, RangeSpot, SideView, Swing, SwingState, SwingStop};
+pub use swing::{Coupling, LeastClearance, PullIn, RangeSpot, SideView, Snap, Swing, SwingState, SwingStop};
 
 use copperbend_mesh::region::Point;
 use serde::Serialize;
@@ -323,6 +323,12 @@ pub struct MeshFacts {
     pub shortest_m: f64,
     /// Longest side, m.
     pub longest_m: f64,
+    /// Narrow corners where an edge of the plan was moved so that no triangle is needlessly narrow.
+    pub moved_corners: u32,
+    /// Largest such move, m.
+    pub moved_most_m: f64,
+    /// Place of the largest move, m.
+    pub moved_at_m: Point,
     /// False when a cap or the geometry stopped the refinement early.
     pub complete: bool,
     /// Height of the solver's reference plane above z = 0, m.

@@ -177,15 +177,109 @@ fn strain_range_spans_both_ends() {
 }
 
 #[test]
-fn boards_without_a_driven_flap_have_no_swing() {
+fn boards_on_which_nothing_large_happens_have_no_swing() {
     for (board, why) in [
         (vane(&[], "[swing]\noff = true"), "left out by the design"),
-        (vane(&[("current = \"8 mA\"", "current = \"0 mA\"")], ""), "no current"),
         (
-            understand("strip.toml", include_str!("../../examples/plain_strip/design.toml")).unwrap(),
-            "no magnet",
+            vane(&[("current = \"8 mA\"", "current = \"0 mA\"")], ""),
+            "no current, and a weight that bends little",
         ),
+        (strip("[\"0 mN\", \"0 mN\", \"0.002 mN\"]", ""), "a force that bends little"),
+        (strip(PUSH, "[swing]\noff = true"), "a strip left out by the design"),
     ] {
         assert!(answer(&board).swing.is_none(), "{why}");
+    }
+}
+
+const STRIP: &str = include_str!("../../examples/plain_strip/design.toml");
+const PUSH: &str = "[\"0 mN\", \"0 mN\", \"0.2 mN\"]";
+
+/// The plain strip under another force at its end.
+fn strip(force: &str, more: &str) -> Board {
+    assert!(STRIP.contains(PUSH), "the example's force");
+    understand("strip.toml", &format!("{}\n{more}\n", STRIP.replacen(PUSH, force, 1))).unwrap()
+}
+
+/// Without a current the loads grow: the strip follows the elastica where its linear answer is far off. The force is scaled
+/// so that P L^2 / EI = 1 by the strip's own linear answer: shortening, lift and slope by elliptic integrals (K. E.
+/// Bisshopp, D. C. Drucker, Quart. Appl. Math. 3 (1945) 272-275; recomputed).
+#[test]
+fn growing_loads_follow_the_elastica() {
+    let small = answer(&strip(PUSH, ""));
+    let length = 10e-3;
+    let linear = small.loaded.largest_m / length;
+    let force = format!("[\"0 mN\", \"0 mN\", \"{} mN\"]", 0.2 * (1.0 / 3.0) / linear);
+    let swing = answer(&strip(&force, "")).swing.expect("a large motion");
+    assert!(swing.by_current.is_empty() && swing.by_angle.is_empty(), "no current: {swing:#?}");
+    assert!(swing.angle_of.contains("moves most"), "{}", swing.angle_of);
+    let shares: Vec<f64> = swing.by_load.iter().map(|s| s.load).collect();
+    assert_eq!(shares, [0.0, 0.25, 0.5, 0.75, 1.0], "even steps");
+    let [u, w, slope]: [f64; 3] = [0.05643324, 0.30172077, 0.46135195];
+    let last = swing.by_load.last().unwrap();
+    let moved = last.largest_m / (length * u.hypot(w));
+    let turned = last.angle_rad / slope;
+    println!("moved {moved}, turned {turned} of the elastica");
+    // Bent tight, a strip this wide stays flat across and is stiffer by up to 1 / (1 - nu^2), nu = 0.34, than it was at
+    // first: between the beam's elastica and the plate's at P L^2 / EI = 0.8844 (by shooting: 0.8989 and 0.8986 of it).
+    assert!(moved < 1.0 && moved > 0.8989, "moved {moved}");
+    assert!(turned < 1.0 && turned > 0.8986, "turned {turned}");
+    assert!(swing.by_load.iter().all(|s| s.stable && !s.snapped) && swing.stops.is_empty(), "{swing:#?}");
+    assert!(swing.by_load.windows(2).all(|s| s[1].strain.abs() > s[0].strain.abs()), "strain grows");
+    let top = &swing.spots[0];
+    assert!(
+        (top.range / last.strain.abs() - 1.0).abs() < 0.05,
+        "from rest: {} and {}",
+        top.range,
+        last.strain
+    );
+}
+
+/// Pushed along its length far beyond P = pi^2 E I / (4 L^2): the perfect strip stays straight and says that it is not stable;
+/// where no equilibrium is found any more the way ends, with the last good state as a row.
+#[test]
+fn a_load_that_buckles_the_arm_is_told_and_stops_where_nothing_settles() {
+    let answer = answer(&strip("[\"-200 N\", \"0 mN\", \"0 mN\"]", ""));
+    let swing = answer.swing.expect("a large motion");
+    println!("{:#?} {:#?}", swing.by_load, swing.stops);
+    assert!(swing.by_load[0].stable, "at rest");
+    let last = swing.by_load.last().unwrap();
+    assert!(last.load > 0.0 && !last.stable, "beyond buckling: {last:#?}");
+    let stop = swing.stops.first().expect("nothing bears this");
+    assert!(stop.load < 1.0 && stop.why.contains("% of the step"), "{stop:#?}");
+    assert!((last.load - stop.load).abs() < 1e-12, "the last good state is a row: {last:?} {stop:?}");
+}
+
+/// The example with magnets beside the vane swings tens of degrees, alike both ways.
+#[test]
+fn a_wide_swing_is_followed_both_ways() {
+    let text = include_str!("../../examples/wide_swing_vane/design.toml");
+    let swing = swing(&understand("design.toml", text).unwrap());
+    let (down, up) = (swing.by_current.first().unwrap(), swing.by_current.last().unwrap());
+    println!("{} to {} deg", down.angle_rad.to_degrees(), up.angle_rad.to_degrees());
+    assert!(up.angle_rad > 30f64.to_radians() && down.angle_rad < -30f64.to_radians(), "{down:?} {up:?}");
+    assert!((up.angle_rad / -down.angle_rad - 1.0).abs() < 0.05, "magnets on both sides: alike both ways");
+    assert!(swing.stops.is_empty() && swing.snaps.is_empty(), "nothing in the way: {:#?}", swing.stops);
+    // The torque fades with the angle; at rest it is that of the flat board.
+    let fades =
+        (up.torque_nm / up.current_a) / (swing.by_current[3].torque_nm / swing.by_current[3].current_a);
+    assert!(fades < 0.95, "torque per ampere fades: {fades}");
+}
+
+/// The span of the copper modulus by ratios from a coarser mesh against the settled mesh itself.
+#[test]
+fn modulus_span_by_ratios_meets_the_direct_one() {
+    let board = understand("design.toml", VANE).unwrap();
+    let span = |span_triangles: usize| {
+        let options = BendOptions { swing: false, span_triangles, ..BendOptions::default() };
+        bend(&board, &options, &mut Quiet).unwrap().answers.remove(0).modulus_span.expect("a span")
+    };
+    let (direct, ratios) = (span(usize::MAX), span(0));
+    assert!(ratios.triangles < direct.triangles, "{} against {}", ratios.triangles, direct.triangles);
+    for (a, b) in direct.strain.iter().zip(&ratios.strain) {
+        assert!((b / a - 1.0).abs() < 5e-3, "strain {b:e} by ratios, {a:e} directly");
+    }
+    let (a, b) = (direct.flap_angle_rad.unwrap(), ratios.flap_angle_rad.unwrap());
+    for (a, b) in a.iter().zip(&b) {
+        assert!((b / a - 1.0).abs() < 1e-3, "angle {b:e} by ratios, {a:e} directly");
     }
 }

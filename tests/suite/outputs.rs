@@ -265,7 +265,7 @@ fn mesh_verb_draws_its_picture() {
 #[test]
 fn every_example_bends() {
     let scratch = Scratch::new("examples");
-    for name in ["plain_strip", "one_arm_vane", "two_arm_vane"] {
+    for name in ["plain_strip", "one_arm_vane", "two_arm_vane", "wide_swing_vane"] {
         let out = bent(&scratch, name, &example(name), &[]);
         let answers = results(&out)["report"]["answers"].as_array().expect("answers").clone();
         assert!(!answers.is_empty(), "{name} has no answer");

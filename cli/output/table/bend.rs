@@ -333,6 +333,9 @@ fn how_sure(sheet: &mut Sheet, answer: &BendAnswer) {
             m.min_angle_deg
         ),
     );
+    if m.moved_corners > 0 {
+        sheet.value("corners blunted", super::check::blunted(m.moved_corners, m.moved_most_m, m.moved_at_m));
+    }
     settle(sheet, &answer.settle);
 }
 

@@ -5,20 +5,23 @@ use super::grid::{Grid, Lean};
 use crate::output::numbers::{engineering, mm, plain, um};
 use copperbend_mesh::board::Board;
 use copperbend_mesh::quality::{Cause, SmallestAngle, report};
-use copperbend_mesh::triangulate::BoardMesh;
+use copperbend_mesh::region::Point;
+use copperbend_mesh::triangulate::{BoardMesh, Moved};
 use copperbend_solver::result::{Advice, BoardSummary, StackAt};
 use std::path::PathBuf;
 
-/// The text of `check`.
+/// The text of `check`. `corners`: where the mesh moves an edge.
 pub(crate) fn check(
     board: &Board,
     summary: &BoardSummary,
     stacks: &[(String, StackAt)],
     advice: &[Advice],
+    corners: &[Moved],
 ) -> String {
     let mut sheet = Sheet::default();
     sheet.line(&board.title);
     overview(&mut sheet, board, summary);
+    moved(&mut sheet, corners);
     layers(&mut sheet, summary);
     copper(&mut sheet, summary);
     for (name, stack) in stacks {
@@ -40,6 +43,24 @@ pub(crate) fn check(
     }
     sheet.foot();
     sheet.0
+}
+
+/// Corners of the plan where an edge was moved for the triangles' sake.
+fn moved(sheet: &mut Sheet, list: &[Moved]) {
+    if let Some(largest) = list.iter().max_by(|a, b| a.by_m.total_cmp(&b.by_m)) {
+        let count = u32::try_from(list.len()).unwrap_or(u32::MAX);
+        sheet.value("corners blunted", blunted(count, largest.by_m, largest.at_m));
+    }
+}
+
+/// How many corners, by how much at most, and where.
+pub(super) fn blunted(count: u32, by_m: f64, at_m: Point) -> String {
+    let [x, y] = at_m.map(|v| v * 1e3);
+    format!(
+        "at {count} corners narrower than a good triangle one edge was moved, by {:.1} \u{b5}m at most, at ({x:.3}, {y:.3}) \
+         mm",
+        by_m * 1e6
+    )
 }
 
 fn overview(sheet: &mut Sheet, board: &Board, s: &BoardSummary) {
@@ -194,16 +215,7 @@ pub(crate) fn mesh(board: &Board, mesh: &BoardMesh, written: &[PathBuf]) -> Stri
     }
     let [least, most] = quality.sides_m;
     sheet.value("sides", format!("{} to {} \u{b5}m", um(least), um(most)));
-    if let Some(largest) = flat.moved.iter().max_by(|a, b| a.by_m.total_cmp(&b.by_m)) {
-        let [x, y] = largest.at_m.map(|v| v * 1e3);
-        let text = format!(
-            "at {} corners narrower than a good triangle one edge was moved, by {:.1} \u{b5}m at most, at \
-             ({x:.3}, {y:.3}) mm",
-            flat.moved.len(),
-            largest.by_m * 1e6
-        );
-        sheet.value("corners blunted", text);
-    }
+    moved(&mut sheet, &flat.moved);
     if !flat.complete {
         sheet.item(
             "!",

@@ -19,13 +19,7 @@ pub(crate) use layout::{Layout, refused};
 pub use matrices::{Unknown, load_vector, mass, ordered, stiffness, unknowns};
 pub(crate) use matrices::{element_masses, public};
 
-/// Entries of the stored upper triangle of an 18 x 18 element matrix.
-pub(crate) const PACKED: usize = 171;
-
-/// Start of row `i` in the packed upper triangle, less `i`: entry (i, j >= i) is at `packed_row(i) + j`.
-pub(crate) const fn packed_row(i: usize) -> usize {
-    i * 18 - i * (i + 1) / 2
-}
+pub(crate) use crate::element::{PACKED, packed_row};
 
 /// Element stiffness in element axes, with the axes.
 #[derive(Debug)]

@@ -50,7 +50,10 @@ pub struct BendOptions {
     pub refine: bool,
     /// Run the worst spot again with the copper modulus at both ends of its span.
     pub modulus_span: bool,
-    /// Follow the swing through large angles, where a magnet drives a flap.
+    /// Meshes up to this many triangles serve for the span of the modulus themselves; beyond, a coarser one gives it as
+    /// ratios.
+    pub span_triangles: usize,
+    /// Follow large motion: the swing where a magnet drives a flap, else growing loads.
     pub swing: bool,
     /// Follow the swing once more with copper that yields.
     pub cycle: Option<CycleWish>,
@@ -66,6 +69,7 @@ impl Default for BendOptions {
             reference_z_m: None,
             refine: true,
             modulus_span: true,
+            span_triangles: 20_000,
             swing: true,
             cycle: None,
             max_spots: 12,
@@ -252,7 +256,11 @@ fn mesh_facts(state: &State) -> MeshFacts {
         }
     }
     let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
+    let largest = flat.moved.iter().max_by(|a, b| a.by_m.total_cmp(&b.by_m));
     MeshFacts {
+        moved_corners: count(flat.moved.len()),
+        moved_most_m: largest.map_or(0.0, |m| m.by_m),
+        moved_at_m: largest.map_or([0.0; 2], |m| m.at_m),
         nodes: count(flat.points_m.len()),
         triangles: count(flat.triangles.len()),
         unknowns: count(state.n_unknowns),

@@ -55,9 +55,9 @@ fn limits(board: &Board, report: &BendReport) -> Vec<LimitCheck> {
     checks
 }
 
-/// States of the swing that currents up to the largest reach.
+/// States of large motion that currents up to the largest, or the loads, reach.
 fn driven(answer: &BendAnswer) -> impl Iterator<Item = &SwingState> {
-    answer.swing.iter().flat_map(|s| &s.by_current)
+    answer.swing.iter().flat_map(|s| s.by_current.iter().chain(&s.by_load))
 }
 
 fn bond_words(bond: BondLimit) -> &'static str {
@@ -85,8 +85,10 @@ fn warnings(board: &Board, answer: &BendAnswer) -> Vec<Remark> {
                 angle.to_degrees(),
                 100.0 * reach
             ),
-            if answer.swing.is_some() {
+            if answer.swing.as_ref().is_some_and(|s| s.by_load.is_empty()) {
                 "read the table of the swing: it follows the flap through large angles"
+            } else if answer.swing.is_some() {
+                "read the table of the large motion: it follows the board through large angles"
             } else {
                 "take the figures as a first estimate, or lower the load to stay in the linear range"
             },
@@ -94,8 +96,21 @@ fn warnings(board: &Board, answer: &BendAnswer) -> Vec<Remark> {
     }
     for stop in answer.swing.iter().flat_map(|s| &s.stops) {
         warn(
-            format!("the swing towards {} ended at {:.2} degrees", stop.wished, stop.angle_rad.to_degrees()),
-            "see the reason below the table of the swing; a smaller current or more distance keeps clear of it",
+            format!("the way to {} ended at {:.2} degrees", stop.wished, stop.angle_rad.to_degrees()),
+            "see the reason below the table of the swing or large motion; less load or more distance keeps clear of it",
+        );
+    }
+    for snap in answer.swing.iter().flat_map(|s| &s.snaps) {
+        let [from, to] = snap.angles_rad.map(f64::to_degrees);
+        warn(
+            format!("the board snaps from {from:.2} to {to:.2} degrees on the way"),
+            "see where below the table; figures beyond the snap hold only if the board stays whole and at rest there",
+        );
+    }
+    if answer.swing.iter().flat_map(|s| &s.by_load).any(|s| !s.stable) {
+        warn(
+            "a state under growing loads is not stable: the board buckles away".to_owned(),
+            "less load, a stiffer or shorter arm, or a force off its plane so that the way it takes is known",
         );
     }
     if !answer.mesh.complete {
@@ -197,7 +212,7 @@ fn cautions(board: &Board) -> Vec<Caution> {
 fn left_out(board: &Board, report: &BendReport) -> Vec<String> {
     let mut out: Vec<String> = [
         "large rotation in movement, spots and other layers: forces and stiffness are those of the flat board; only the \
-         swing follows large angles",
+         swing, or the table of large motion, follows large angles",
         "yielding and creep: every layer is elastic at the values listed",
         "the change of strain through the thickness within about one thickness of an edge (shear of soft adhesive, \
          peel at a stiffener's edge)",
@@ -214,8 +229,8 @@ fn left_out(board: &Board, report: &BendReport) -> Vec<String> {
     }
     if report.answers.iter().any(|a| a.swing.is_some()) {
         out.push(
-            "in the swing: contact itself (it stops there), the size of glued bodies, the board's side walls, the bore of \
-             a ring magnet (taken as filled), eddy currents"
+            "in large motion: contact itself (it stops there), eddy currents; a glued body is taken to reach as far beyond \
+             its centre of mass as the board's face lies before it"
                 .into(),
         );
     }

@@ -1,6 +1,6 @@
 //! The worst spot with the copper modulus at both ends of its span.
 //!
-//! Foil moduli are disputed, so the figure is shown as a span. Beyond [`LARGE`] triangles the three moduli are solved
+//! Foil moduli are disputed, so the figure is shown as a span. Beyond [`BendOptions::span_triangles`] the three moduli are solved
 //! on a mesh of the program's own sizes and applied as ratios to the settled strain: the ratio hardly depends on the
 //! mesh.
 
@@ -15,9 +15,6 @@ use copperbend_mesh::board::{Board, Elastic, MaterialId, Value};
 use copperbend_mesh::triangulate::{BoardMesh, board_mesh};
 use rayon::prelude::*;
 
-/// Meshes up to this many triangles serve for the ratios as they are.
-const LARGE: usize = 20_000;
-
 /// Strain and flap angle for the low, the used and the high modulus; None without a spot.
 pub(super) fn modulus_span(
     board: &Board,
@@ -31,7 +28,7 @@ pub(super) fn modulus_span(
     let state = &settled.trial.extra;
     let coarse;
     let mut mesh = &state.mesh;
-    if mesh.flat.triangles.len() > LARGE {
+    if mesh.flat.triangles.len() > options.span_triangles {
         coarse = plain_mesh(board)?;
         if coarse.flat.triangles.len() < mesh.flat.triangles.len() {
             mesh = &coarse;

@@ -11,8 +11,12 @@
 //! B. Haugen, ibid. 194 (2005) 2285-2335 (abstracts read; formulas derived anew and checked against the energy in
 //! forty digits).
 
-use super::{Local, Matrix18, NEXT, Vector18};
-use nalgebra::{Matrix3, Rotation3, SMatrix, Vector3};
+mod packed;
+
+pub(crate) use packed::packed_tangent;
+
+use super::{Local, NEXT, Vector18};
+use nalgebra::{Matrix3, Rotation3, Vector3};
 
 /// Below this angle (rad) the series of the rotation functions are used.
 const SMALL_ANGLE: f64 = 0.05;
@@ -57,8 +61,28 @@ pub(super) fn spin_to_vector(v: &Vector3<f64>) -> Matrix3<f64> {
     Matrix3::identity() - s * 0.5 + s * s * eta(v.norm())
 }
 
+/// Spatial spin per change of a rotation vector, the inverse of [`spin_to_vector`]; the displacement of the origin per
+/// first velocity of a screw motion, too.
+pub(crate) fn spin_from_vector(theta: &Vector3<f64>) -> Matrix3<f64> {
+    let (t, s) = (theta.norm(), theta.cross_matrix());
+    let q = t * t;
+    let (first, second) = if t < 1e-3 {
+        (0.5 - q / 24.0, 1.0 / 6.0 - q / 120.0)
+    } else {
+        // 1 - cos t without cancellation.
+        let half = (0.5 * t).sin();
+        (2.0 * half * half / q, (t - t.sin()) / (q * t))
+    };
+    Matrix3::identity() + s * first + s * s * second
+}
+
 /// Derivative of `H(v)' m` with spins at constant `m`, where `H` is [`spin_to_vector`].
 pub(super) fn moment_correction(v: &Vector3<f64>, m: &Vector3<f64>, h: &Matrix3<f64>) -> Matrix3<f64> {
+    moment_change(v, m) * h
+}
+
+/// The same with the rotation vector `v`.
+fn moment_change(v: &Vector3<f64>, m: &Vector3<f64>) -> Matrix3<f64> {
     let t = v.norm();
     let q = t * t;
     let mu = if t < SMALL_ANGLE {
@@ -69,7 +93,7 @@ pub(super) fn moment_correction(v: &Vector3<f64>, m: &Vector3<f64>, h: &Matrix3<
     };
     let s = v.cross_matrix();
     let outer = (Matrix3::identity() * v.dot(m) + v * m.transpose() - m * v.transpose() * 2.0) * eta(t);
-    (outer + s * s * mu * m * v.transpose() - m.cross_matrix() * 0.5) * h
+    outer + s * s * mu * m * v.transpose() - m.cross_matrix() * 0.5
 }
 
 /// A moved triangle: its frame and the small motion inside it.
@@ -199,99 +223,6 @@ impl Moved {
             let less = total + self.fitter[a].tr_mul(&moment);
             let kept = part(f, a, 0) - less;
             f.fixed_rows_mut::<3>(6 * a).copy_from(&kept);
-        }
-    }
-
-    /// Tangent for displacements and spins, frame axes, not symmetrised.
-    ///
-    /// `stiffness`: of the motion in the frame. `own`: forces conjugate to the motion; `stiffness * motion` less
-    /// thermal forces gives the exact tangent, independent iterates that of the mixed Newton.
-    #[must_use]
-    pub fn tangent(&self, stiffness: &Matrix18, own: &Vector18) -> Matrix18 {
-        let mut k = *stiffness;
-        self.make_tangent(&mut k, own);
-        k
-    }
-
-    /// As [`Self::tangent`], in place of the stiffness.
-    pub fn make_tangent(&self, k: &mut Matrix18, own: &Vector18) {
-        self.turn_stiffness(k);
-        for a in 0..3 {
-            let (v, m) = (self.motion.fixed_rows::<3>(6 * a + 3), own.fixed_rows::<3>(6 * a + 3));
-            let l = moment_correction(&v.into_owned(), &m.into_owned(), &self.turning[a]);
-            let mut block = k.fixed_view_mut::<3, 3>(6 * a + 3, 6 * a + 3);
-            block += l;
-        }
-        self.project(k);
-        self.add_frame_terms(k, &self.force(own));
-    }
-
-    /// `Hf' K Hf`: rotations to spins at every corner.
-    fn turn_stiffness(&self, k: &mut Matrix18) {
-        for a in 0..3 {
-            let h = &self.turning[a];
-            for part in 0..6 {
-                let right = k.fixed_view::<3, 3>(3 * part, 6 * a + 3) * h;
-                k.fixed_view_mut::<3, 3>(3 * part, 6 * a + 3).copy_from(&right);
-            }
-        }
-        for a in 0..3 {
-            let h = self.turning[a].transpose();
-            for part in 0..6 {
-                let left = h * k.fixed_view::<3, 3>(6 * a + 3, 3 * part);
-                k.fixed_view_mut::<3, 3>(6 * a + 3, 3 * part).copy_from(&left);
-            }
-        }
-    }
-
-    /// `P' K P`, by the few columns that the projector takes out.
-    fn project(&self, k: &mut Matrix18) {
-        let mut shift = SMatrix::<f64, 18, 3>::zeros();
-        let mut spin = SMatrix::<f64, 18, 3>::zeros();
-        for a in 0..3 {
-            shift += k.fixed_columns::<3>(6 * a);
-            spin += k.fixed_columns::<3>(6 * a) * self.lever(a) + k.fixed_columns::<3>(6 * a + 3);
-        }
-        shift /= 3.0;
-        for a in 0..3 {
-            let less = shift + spin * self.fitter[a];
-            let mut columns = k.fixed_columns_mut::<3>(6 * a);
-            columns -= less;
-        }
-        let mut shift = SMatrix::<f64, 3, 18>::zeros();
-        let mut spin = SMatrix::<f64, 3, 18>::zeros();
-        for a in 0..3 {
-            let rows = k.fixed_rows::<3>(6 * a).into_owned();
-            shift += rows;
-            spin += self.lever(a).transpose() * rows + k.fixed_rows::<3>(6 * a + 3);
-        }
-        shift /= 3.0;
-        for a in 0..3 {
-            let less = shift + self.fitter[a].transpose() * spin;
-            let mut rows = k.fixed_rows_mut::<3>(6 * a);
-            rows -= less;
-        }
-    }
-
-    /// The force turns with the frame, and the fitter's levers change with the motion.
-    fn add_frame_terms(&self, k: &mut Matrix18, f: &Vector18) {
-        let spins: [Matrix3<f64>; 6] =
-            std::array::from_fn(|i| f.fixed_rows::<3>(3 * i).into_owned().cross_matrix());
-        for (i, spin) in spins.iter().enumerate() {
-            for (b, fitter) in self.fitter.iter().enumerate() {
-                let mut block = k.fixed_view_mut::<3, 3>(3 * i, 6 * b);
-                block -= spin * fitter;
-            }
-        }
-        // spin(n_b) P: the projector acts on the force columns only.
-        let total = (spins[0] + spins[2] + spins[4]) / 3.0;
-        let turned: Matrix3<f64> = (0..3).map(|b| spins[2 * b] * self.lever(b)).sum();
-        for b in 0..3 {
-            let column = spins[2 * b] - total - turned * self.fitter[b];
-            for (a, fitter) in self.fitter.iter().enumerate() {
-                let mut block = k.fixed_view_mut::<3, 3>(6 * a, 6 * b);
-                block += fitter.tr_mul(&column);
-            }
         }
     }
 }

@@ -23,6 +23,14 @@ pub type Matrix18 = SMatrix<f64, 18, 18>;
 /// An 18-entry element vector.
 pub type Vector18 = SVector<f64, 18>;
 
+/// Entries of the stored upper triangle of an 18 x 18 element matrix.
+pub(crate) const PACKED: usize = 171;
+
+/// Start of row `i` in the packed upper triangle, less `i`: entry (i, j >= i) is at `packed_row(i) + j`.
+pub(crate) const fn packed_row(i: usize) -> usize {
+    i * 18 - i * (i + 1) / 2
+}
+
 /// A triangle in its own axes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Local {

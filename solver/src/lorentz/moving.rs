@@ -16,7 +16,7 @@ use crate::magnet::Field;
 use crate::swing::{MovingLoad, Pose};
 use copperbend_mesh::board::{CurrentPath, PathSegment};
 use copperbend_mesh::triangulate::Locator;
-use nalgebra::{Matrix3, SMatrix, SVector, Vector3, Vector6};
+use nalgebra::{Matrix3, SVector, Vector3, Vector6};
 use rayon::prelude::*;
 
 /// A piece may come this much closer to a magnet than at rest before it counts as long.
@@ -24,9 +24,6 @@ const APPROACH: f64 = 0.5;
 
 /// Distance to a magnet below which pieces are not cut any finer, m.
 const CLOSE_M: f64 = 0.3e-3;
-
-/// Motion of a place per motion of the three corners (displacement and spin each).
-type Follow = SMatrix<f64, 3, 18>;
 
 /// A straight piece inside one triangle.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -180,32 +177,53 @@ impl CarriedPath {
     }
 
     /// Minus the change of the forces on one triangle with the motion of its corners, symmetrised.
+    ///
+    /// dF = I (dx' x B + x' x (G dx)), and a corner's part of place and direction is a number times its displacement
+    /// and its director's turn: the blocks are sums of two 3 x 3 matrices with numbers before them, and the directors
+    /// come in at the end.
     fn stiffness_of(&self, run: &[Piece], pose: &Pose) -> (u32, Matrix18) {
         let triangle = run[0].triangle;
         let corners = self.corners_of(triangle, pose);
-        let mut sum = Matrix18::zeros();
+        // Row part (displacement or director) and corner, column part and corner.
+        let mut sums = [[Matrix3::<f64>::zeros(); 6]; 6];
+        let mut turning = [Matrix3::<f64>::zeros(); 3];
         for piece in run {
             for (share, weight) in GAUSS {
                 let (at, along) = piece.place(share, &corners);
-                let (place, change) = piece.follow(share, &corners);
-                let b = self.field.at(at.into());
-                let gradient = self.field.gradient_outside(at.into());
+                let (b, gradient) = self.field.at_with_gradient(at.into());
                 let scale = weight * self.current_a;
-                // dF = I (dx' x B + x' x (G dx)): how the force follows the corners.
-                let force_change =
-                    (along.cross_matrix() * gradient * place - b.cross_matrix() * change) * scale;
-                sum -= place.transpose() * force_change;
+                let (by_place, by_direction) =
+                    (along.cross_matrix() * gradient * scale, b.cross_matrix() * scale);
+                let (place, change) = piece.follow(share);
+                for (column, (p, c)) in place.into_iter().zip(change).enumerate() {
+                    let moved = by_place * p - by_direction * c;
+                    for (row, q) in place.into_iter().enumerate() {
+                        sums[row][column] += moved * q;
+                    }
+                }
+                // The lever itself turns: d(z d x F) = z (dw x d) x F.
                 let force = along.cross(&b) * scale;
-                let (zeta, height) = piece.at(share);
                 for (a, corner) in corners.iter().enumerate() {
-                    // The lever itself turns: d(z d x F) = z (dw x d) x F.
-                    let turn = force.cross_matrix() * corner.director.cross_matrix() * (zeta[a] * height);
-                    let mut own = sum.fixed_view_mut::<3, 3>(6 * a + 3, 6 * a + 3);
-                    own -= turn;
+                    turning[a] += force.cross_matrix() * corner.director.cross_matrix() * place[3 + a];
                 }
             }
         }
-        (triangle, (sum + sum.transpose()) * 0.5)
+        let spins = corners.map(|corner| -corner.director.cross_matrix());
+        let mut k = Matrix18::zeros();
+        for (row, sums) in sums.iter().enumerate() {
+            for (column, sum) in sums.iter().enumerate() {
+                let mut block = if column < 3 { *sum } else { sum * spins[column - 3] };
+                if row >= 3 {
+                    block = spins[row - 3].tr_mul(&block);
+                }
+                if row == column && row >= 3 {
+                    block += turning[row - 3];
+                }
+                let first = |part: usize| 6 * (part % 3) + 3 * (part / 3);
+                k.fixed_view_mut::<3, 3>(first(row), first(column)).copy_from(&-block);
+            }
+        }
+        (triangle, (k + k.transpose()) * 0.5)
     }
 }
 
@@ -252,22 +270,16 @@ impl Piece {
         sum
     }
 
-    /// How place and derivative follow the corners' displacements and spins.
-    fn follow(&self, share: f64, corners: &[Corner; 3]) -> (Follow, Follow) {
+    /// How place and derivative follow the corners: numbers before the three displacements, then before the changes
+    /// of the three directors.
+    fn follow(&self, share: f64) -> ([f64; 6], [f64; 6]) {
         let (zeta, height) = self.at(share);
         let rise = self.height_m[1] - self.height_m[0];
-        let (mut place, mut change) = (Follow::zeros(), Follow::zeros());
-        for (a, corner) in corners.iter().enumerate() {
+        let (mut place, mut change) = ([0.0; 6], [0.0; 6]);
+        for a in 0..3 {
             let step = self.zeta[1][a] - self.zeta[0][a];
-            // The director's change under a spin w is w x d.
-            let spin = -corner.director.cross_matrix();
-            let column = 6 * a;
-            place.fixed_view_mut::<3, 3>(0, column).copy_from(&(Matrix3::identity() * zeta[a]));
-            place.fixed_view_mut::<3, 3>(0, column + 3).copy_from(&(spin * (zeta[a] * height)));
-            change.fixed_view_mut::<3, 3>(0, column).copy_from(&(Matrix3::identity() * step));
-            change
-                .fixed_view_mut::<3, 3>(0, column + 3)
-                .copy_from(&(spin * (step * height + zeta[a] * rise)));
+            (place[a], place[3 + a]) = (zeta[a], zeta[a] * height);
+            (change[a], change[3 + a]) = (step, step * height + zeta[a] * rise);
         }
         (place, change)
     }

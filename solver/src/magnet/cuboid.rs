@@ -4,7 +4,7 @@
 //! T. Hesjedal, J. Appl. Phys. 97 (2005) 074504 (recalled from memory; checked against numerical surface
 //! integrals in the tests). The inverse hyperbolic sine replaces ln(y + r), which cancels for y < 0.
 
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 use std::f64::consts::PI;
 
 /// Distance from an edge line, as a share of the size, below which the logarithm is cut off.
@@ -27,6 +27,43 @@ pub fn field(p: &Vector3<f64>, sides: &[f64; 3], j: &Vector3<f64>) -> Vector3<f6
         }
     }
     sum
+}
+
+/// Gradient of [`field`], T/m: entry (i, j) is the change of component i along axis j. Meaningless on the surface.
+///
+/// Derivatives of the terms of the field at every corner: 1/r where all three axes differ, else
+/// -u w / (r (u^2 + v^2)) for the axes u, u, v; the same axis thrice from the divergence that vanishes.
+#[must_use]
+pub fn gradient(p: &Vector3<f64>, sides: &[f64; 3], j: &Vector3<f64>) -> Matrix3<f64> {
+    let floor = (EDGE * (sides[0] + sides[1] + sides[2])).powi(2);
+    let mut mixed = 0.0;
+    // Entry (u, v): the derivative u, u, v.
+    let mut twice = Matrix3::<f64>::zeros();
+    for corner in 0..8_u8 {
+        let high = [0, 1, 2].map(|axis| corner >> axis & 1 == 1);
+        let at: [f64; 3] =
+            std::array::from_fn(|i| p[i] + if high[i] { -0.5 * sides[i] } else { 0.5 * sides[i] });
+        let even = high.iter().filter(|&&h| h).count().is_multiple_of(2);
+        let square = at.map(|x| x * x);
+        let r = (square[0] + square[1] + square[2]).max(floor).sqrt();
+        let over = if even { 1.0 } else { -1.0 } / r;
+        mixed += over;
+        for w in 0..3 {
+            let (u, v) = ((w + 1) % 3, (w + 2) % 3);
+            let part = over * at[w] / (square[u] + square[v]).max(floor);
+            twice[(u, v)] -= at[u] * part;
+            twice[(v, u)] -= at[v] * part;
+        }
+    }
+    let thrice = [0, 1, 2].map(|u| -(twice[((u + 1) % 3, u)] + twice[((u + 2) % 3, u)]));
+    let of = |i: usize, k: usize, l: usize| match (i == k, k == l, i == l) {
+        (true, true, _) => thrice[i],
+        (true, false, _) => twice[(i, l)],
+        (false, true, _) => twice[(k, i)],
+        (false, false, true) => twice[(i, k)],
+        (false, false, false) => mixed,
+    };
+    Matrix3::from_fn(|i, k| (0..3).map(|l| of(i, k, l) * j[l]).sum::<f64>() / (4.0 * PI))
 }
 
 /// Field per tesla of polarisation along the third axis.

@@ -16,9 +16,6 @@ use nalgebra::{Matrix3, Vector3};
 /// Beyond this many half-sizes a magnet is eight point dipoles: there the closed forms lose digits.
 const FAR: f64 = 300.0;
 
-/// Largest step of the difference quotients of [`Field::gradient`], m.
-const GRADIENT_STEP_M: f64 = 2e-6;
-
 /// One uniformly polarised body in space.
 #[derive(Debug, Clone, PartialEq)]
 struct Source {
@@ -75,34 +72,21 @@ impl Field {
         self.sources.iter().fold(Vector3::zeros(), |sum, source| sum + source.potential(p))
     }
 
-    /// Gradient of the flux density, T/m: entry (i, j) is the change of component i along axis j.
-    ///
-    /// Fourth-order central differences with a step of 2 um, or 1/500 of the distance to the nearest magnet if
-    /// that is smaller: about nine good digits. Meaningless on a magnet's surface.
+    /// Gradient of the flux density, T/m: entry (i, j) is the change of component i along axis j. In closed form;
+    /// symmetric and without trace. Meaningless on a magnet's surface.
     #[must_use]
     pub fn gradient(&self, p_m: [f64; 3]) -> Matrix3<f64> {
-        let step = self.gradient_step_m(p_m);
-        Matrix3::from_columns(&[0, 1, 2].map(|j| self.change_along(j, p_m, step)))
+        self.at_with_gradient(p_m).1
     }
 
-    /// [`Self::gradient`] outside the magnets with two thirds of the work: there the gradient is symmetric and has
-    /// no trace, so that the changes along x and y give the change along z.
+    /// [`Self::at`] and [`Self::gradient`] together, for less work than both.
     #[must_use]
-    pub fn gradient_outside(&self, p_m: [f64; 3]) -> Matrix3<f64> {
-        let step = self.gradient_step_m(p_m);
-        let [x, y] = [0, 1].map(|j| self.change_along(j, p_m, step));
-        let xy = 0.5 * (x.y + y.x);
-        Matrix3::new(x.x, xy, x.z, xy, y.y, y.z, x.z, y.z, -(x.x + y.y))
-    }
-
-    fn gradient_step_m(&self, p_m: [f64; 3]) -> f64 {
-        (self.clearance_m(p_m).abs() / 500.0).clamp(1e-10, GRADIENT_STEP_M)
-    }
-
-    /// Change of the flux density along an axis, T/m.
-    fn change_along(&self, axis: usize, p_m: [f64; 3], step: f64) -> Vector3<f64> {
-        let at = |n: f64| self.at((Vector3::from(p_m) + Vector3::ith(axis, n * step)).into());
-        ((at(1.0) - at(-1.0)) * 8.0 - (at(2.0) - at(-2.0))) / (12.0 * step)
+    pub fn at_with_gradient(&self, p_m: [f64; 3]) -> (Vector3<f64>, Matrix3<f64>) {
+        let p = Vector3::from(p_m);
+        self.sources.iter().fold((Vector3::zeros(), Matrix3::zeros()), |sum, source| {
+            let (b, g) = source.at_with_gradient(p);
+            (sum.0 + b, sum.1 + g)
+        })
     }
 
     /// Distance from a point to the nearest magnet's surface, m: negative inside, infinite without magnets.
@@ -151,6 +135,12 @@ impl Source {
         self.rotation * self.own_field(own)
     }
 
+    fn at_with_gradient(&self, p: Vector3<f64>) -> (Vector3<f64>, Matrix3<f64>) {
+        let own = self.rotation.transpose() * (p - self.centre_m);
+        let (b, g) = self.own_field_and_gradient(&own);
+        (self.rotation * b, self.rotation * g * self.rotation.transpose())
+    }
+
     fn potential(&self, p: Vector3<f64>) -> Vector3<f64> {
         let own = self.rotation.transpose() * (p - self.centre_m);
         let (size, spread_m) = self.spread();
@@ -181,6 +171,28 @@ impl Source {
                 cylinder::field(&p, 0.5 * outer_m, half, j) - cylinder::field(&p, 0.5 * inner_m, half, j)
             }
             MagnetShape::Block { sides_m } => cuboid::field(&p, &sides_m, j),
+        }
+    }
+
+    /// Flux density and its gradient in the own frame, T and T/m.
+    fn own_field_and_gradient(&self, p: &Vector3<f64>) -> (Vector3<f64>, Matrix3<f64>) {
+        let (size, spread_m) = self.spread();
+        if p.norm_squared() > (FAR * size).powi(2) {
+            return (self.far_field(*p, spread_m), self.far_gradient(*p, spread_m));
+        }
+        let j = &self.polarisation_t;
+        match self.shape {
+            MagnetShape::Disc { diameter_m, height_m } => {
+                cylinder::field_and_gradient(p, 0.5 * diameter_m, 0.5 * height_m, j)
+            }
+            MagnetShape::Ring { outer_m, inner_m, height_m } => {
+                let of = |across: f64| cylinder::field_and_gradient(p, 0.5 * across, 0.5 * height_m, j);
+                let (outer, inner) = (of(outer_m), of(inner_m));
+                (outer.0 - inner.0, outer.1 - inner.1)
+            }
+            MagnetShape::Block { sides_m } => {
+                (cuboid::field(p, &sides_m, j), cuboid::gradient(p, &sides_m, j))
+            }
         }
     }
 
@@ -230,6 +242,18 @@ impl Source {
             sum + (r * (3.0 * moment.dot(&r) / (d * d)) - moment) / d.powi(3)
         })
     }
+
+    fn far_gradient(&self, p: Vector3<f64>, spread_m: [f64; 3]) -> Matrix3<f64> {
+        self.dipoles(spread_m).fold(Matrix3::zeros(), |sum, (at, moment)| {
+            let r = p - at;
+            let d = r.norm();
+            let n = r / d;
+            let along = moment.dot(&n);
+            let outer = moment * n.transpose() + n * moment.transpose();
+            let own = outer + Matrix3::identity() * along - n * n.transpose() * (5.0 * along);
+            sum + own * (3.0 / d.powi(4))
+        })
+    }
 }
 
 #[cfg(test)]
@@ -264,6 +288,57 @@ mod tests {
                 let (near, far) = (source.own_field(p), source.far_field(p, spread));
                 let off = (near - far).norm() / far.norm();
                 assert!(off < tolerance, "{off:e} at {share} of the switch for {shape:?}");
+                let (near, far) = (source.own_field_and_gradient(&p).1, source.far_gradient(p, spread));
+                let off = (near - far).norm() / far.norm();
+                assert!(off < 10.0 * tolerance, "gradient: {off:e} at {share} of the switch for {shape:?}");
+            }
+        }
+    }
+
+    /// Fourth-order differences of the field: an independent route to its gradient.
+    fn by_differences(field: &Field, p: Vector3<f64>, step: f64) -> Matrix3<f64> {
+        Matrix3::from_columns(&[0, 1, 2].map(|axis| {
+            let at = |n: f64| field.at((p + Vector3::ith(axis, n * step)).into());
+            ((at(1.0) - at(-1.0)) * 8.0 - (at(2.0) - at(-2.0))) / (12.0 * step)
+        }))
+    }
+
+    /// Above, beside, below, in a bore, inside the material, on and next to the axis; any polarisation, a back plate.
+    #[test]
+    fn gradient_is_the_change_of_the_field_without_source_and_curl() {
+        let bodies = [
+            (MagnetShape::Disc { diameter_m: 8e-3, height_m: 2e-3 }, [0.0, 0.0, 1.3]),
+            (MagnetShape::Disc { diameter_m: 8e-3, height_m: 2e-3 }, [0.7, -0.4, 0.0]),
+            (MagnetShape::Ring { outer_m: 9e-3, inner_m: 4e-3, height_m: 3e-3 }, [0.5, 0.3, 1.1]),
+            (MagnetShape::Block { sides_m: [8e-3, 3e-3, 2e-3] }, [0.5, 0.3, -1.1]),
+        ];
+        let places = [
+            [1e-3, -2e-3, 2.5e-3],
+            [6e-3, 1e-3, 0.3e-3],
+            [-3e-3, 7e-3, -4e-3],
+            [0.4e-3, 0.3e-3, 0.2e-3],
+            [3e-3, 0.5e-3, 0.2e-3],
+            [1e-3, 0.0, 4e-3],
+            [0.0, 0.0, 3e-3],
+            [1e-8, 2e-8, 2.5e-3],
+            [0.03, -0.02, 0.04],
+        ];
+        for (shape, polarisation) in bodies {
+            let plate = Some([[0.0, 0.0, -9e-3], [0.0, 0.0, 1.0]]);
+            let magnet = Magnet { shape, back_plate: plate, ..disc([0.0; 3], polarisation) };
+            let field = Field::new(&[magnet]);
+            for p in places.map(Vector3::from) {
+                let (b, g) = field.at_with_gradient(p.into());
+                assert!(
+                    (b - field.at(p.into())).norm() <= 1e-15 * b.norm(),
+                    "field beside its gradient at {p}"
+                );
+                let step = (field.clearance_m(p.into()).abs() / 200.0).min(10e-6);
+                let want = by_differences(&field, p, step);
+                let off = (g - want).norm() / g.norm();
+                assert!(off < 1e-8, "{off:e} for {shape:?} {polarisation:?} at {p}: {g} against {want}");
+                assert!(g.trace().abs() < 1e-14 * g.norm(), "divergence {:e} at {p}", g.trace());
+                assert!((g - g.transpose()).norm() < 1e-14 * g.norm(), "curl at {p}");
             }
         }
     }

@@ -4,7 +4,8 @@ use super::{Face, SingularKind, StrainMap};
 use copperbend_mesh::region::Point;
 use serde::Serialize;
 
-/// The swing of a flap through large angles in the real field: quiet equilibria, no inertia.
+/// Large motion: the swing of a flap in the real field by current and by angle, or, where no current drives the board,
+/// the way of a board from rest to its whole loads. Quiet equilibria, no inertia.
 #[derive(Debug, Clone, Default, Serialize)]
 pub struct Swing {
     /// Largest current of either polarity, A.
@@ -15,6 +16,12 @@ pub struct Swing {
     pub by_current: Vec<SwingState>,
     /// States at given flap angles with the current that each needs, by ascending angle.
     pub by_angle: Vec<SwingState>,
+    /// States at given shares of the design's loads, by ascending share; only where no current drives the board.
+    pub by_load: Vec<SwingState>,
+    /// What turns by the angles of the states ("flap", or the place that moves most).
+    pub angle_of: String,
+    /// Snaps: places where a steadily growing load carries the board to a state far off.
+    pub snaps: Vec<Snap>,
     /// Where and why a path ended early.
     pub stops: Vec<SwingStop>,
     /// How strongly the load depends on the flap's place.
@@ -42,6 +49,10 @@ pub struct Swing {
 pub struct SwingState {
     /// Current, A.
     pub current_a: f64,
+    /// Share of the design's loads (weight, forces, heating, moved supports).
+    pub load: f64,
+    /// Largest movement of any place from rest, m.
+    pub largest_m: f64,
     /// Flap angle about the hinge line, rad; positive lifts the flap.
     pub angle_rad: f64,
     /// Torque of the magnets about the hinge line, N m.
@@ -58,8 +69,21 @@ pub struct SwingState {
     pub clearance_m: Option<f64>,
     /// Current within the largest allowed.
     pub within_current: bool,
-    /// Stable when the current is held (false: only when the angle is held).
+    /// Stable when current and loads are held (false: only when the angle is held, or by perfect symmetry).
     pub stable: bool,
+    /// Reached by a snap from the state before.
+    pub snapped: bool,
+}
+
+/// A snap: between two loads that lie close together the board jumps from one equilibrium to another.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
+pub struct Snap {
+    /// Shares of the loads just before and after.
+    pub loads: [f64; 2],
+    /// Currents just before and after, A.
+    pub currents_a: [f64; 2],
+    /// Angles just before and after, rad.
+    pub angles_rad: [f64; 2],
 }
 
 /// End of a path before its wished end.
@@ -69,6 +93,8 @@ pub struct SwingStop {
     pub wished: String,
     /// Current of the last good state, A.
     pub current_a: f64,
+    /// Share of the design's loads at the last good state.
+    pub load: f64,
     /// Flap angle of the last good state, rad.
     pub angle_rad: f64,
     /// Why.
@@ -85,8 +111,10 @@ pub struct Coupling {
     /// Kappa at the largest current, positive polarity: change of torque over spring; +1 is pull-in, negative
     /// stiffens. The other polarity has the opposite sign.
     pub kappa: f64,
-    /// Current at which kappa is 1 by the values at rest, A, signed.
+    /// Current at which kappa is 1 by the values at rest, A, signed: holds while the flap turns little up to there.
     pub pull_in_estimate_a: Option<f64>,
+    /// Turn of the flap at that current by small motion, rad.
+    pub pull_in_estimate_rad: Option<f64>,
     /// Pull-in found on the path.
     pub pull_in: Option<PullIn>,
 }
@@ -111,6 +139,8 @@ pub struct LeastClearance {
     pub angle_rad: f64,
     /// Current, A.
     pub current_a: f64,
+    /// Share of the design's loads.
+    pub load: f64,
     /// Place on the board at rest, m.
     pub at_m: Point,
 }
@@ -155,6 +185,8 @@ pub struct RangeSpot {
 pub struct SideView {
     /// Current, A.
     pub current_a: f64,
+    /// Share of the design's loads.
+    pub load: f64,
     /// Flap angle, rad.
     pub angle_rad: f64,
     /// Distance from the hinge line along the arm direction, and height, m.

@@ -8,6 +8,7 @@ use super::load::Pose;
 use super::newton::Point;
 use super::path::State;
 use crate::element::Vector18;
+use crate::element::corotational::Moved;
 use crate::statics::{Reaction, support_reactions};
 use nalgebra::{Matrix3, Vector3, Vector6};
 use rayon::prelude::*;
@@ -35,15 +36,23 @@ pub struct Equilibrium {
 }
 
 impl Equilibrium {
-    /// `net`: load less internal force per block, which the supports take where they hold.
-    pub(super) fn new(field: &Field, point: &Point, state: State, net: &[Vector6<f64>]) -> Self {
+    /// `net`: load less internal force per block, which the supports take where they hold. `frames`: of the point.
+    pub(super) fn new(
+        field: &Field,
+        frames: &[Option<Moved>],
+        point: &Point,
+        state: State,
+        net: &[Vector6<f64>],
+    ) -> Self {
         let n = field.model.triangles.len();
         let moved: Vec<(Vector18, Matrix3<f64>)> = (0..n)
             .into_par_iter()
-            .map(|e| match field.moved(&point.stance, e) {
-                Some(moved) if !field.elements.rigid[e] => (moved.motion, moved.triad),
-                Some(moved) => (Vector18::zeros(), moved.triad),
-                None => (Vector18::zeros(), field.elements.local[e].triad),
+            .map(|e| match &frames[e] {
+                Some(moved) => (moved.motion, moved.triad),
+                None => {
+                    let moved = field.moved(&point.stance, e);
+                    (Vector18::zeros(), moved.map_or(field.elements.local[e].triad, |m| m.triad))
+                }
             })
             .collect();
         let (motion, triad) = moved.into_iter().unzip();

@@ -7,8 +7,7 @@ use super::lagged::LaggedCopper;
 use super::load::MovingLoad;
 use super::stance::{Links, Stance};
 use crate::assemble::{Elements, Layout, PACKED, packed_row};
-
-use crate::element::corotational::Moved;
+use crate::element::corotational::{Moved, packed_tangent};
 use crate::element::{Matrix18, Vector18, shell};
 use crate::error::SolveError;
 use crate::model::Model;
@@ -93,6 +92,9 @@ pub(super) struct Inner {
     pub(super) energy: f64,
 }
 
+/// Frames of all triangles; none for those of rigid pieces.
+pub(super) type Frames = Vec<Option<Moved>>;
+
 /// A triangle has collapsed or turned inside out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Collapsed(pub(super) u32);
@@ -168,77 +170,93 @@ impl Field {
         (f, energy)
     }
 
+    /// Frames of all triangles at a stance; none for those of rigid pieces.
+    pub(super) fn frames(&self, stance: &Stance, frames: &mut Frames) -> Result<(), Collapsed> {
+        let of = |e: usize| {
+            if self.elements.rigid[e] {
+                return Ok(None);
+            }
+            self.moved(stance, e).map(Some).ok_or(Collapsed(crate::freedoms::index_u32(e)))
+        };
+        frames.resize(self.model.triangles.len(), None);
+        let parts = frames.par_chunks_mut(CHUNK).enumerate().map(|(chunk, frames)| {
+            for (k, frame) in frames.iter_mut().enumerate() {
+                *frame = of(CHUNK * chunk + k)?;
+            }
+            Ok(())
+        });
+        let parts: Vec<Result<(), Collapsed>> = parts.collect();
+        parts.into_iter().collect()
+    }
+
     /// Internal forces of every triangle.
-    pub(super) fn inner(&self, stance: &Stance, thermal: f64) -> Result<Inner, Collapsed> {
+    pub(super) fn inner(&self, frames: &[Option<Moved>], thermal: f64) -> Inner {
         let n = self.model.triangles.len();
         let mut own = vec![Vector18::zeros(); n];
         let mut corners = vec![Vector18::zeros(); n];
-        let parts: Vec<Result<f64, Collapsed>> = own
+        let parts: Vec<f64> = own
             .par_chunks_mut(CHUNK)
             .zip(corners.par_chunks_mut(CHUNK))
+            .zip(frames.par_chunks(CHUNK))
             .enumerate()
-            .map(|(chunk, (own, corners))| {
+            .map(|(chunk, ((own, corners), frames))| {
                 let mut energy = 0.0;
-                for (k, (own, corner)) in own.iter_mut().zip(corners).enumerate() {
-                    let e = CHUNK * chunk + k;
-                    if self.elements.rigid[e] {
-                        continue;
-                    }
-                    let collapsed = Collapsed(crate::freedoms::index_u32(e));
-                    let moved = self.moved(stance, e).ok_or(collapsed)?;
-                    let (f, part) = self.own_forces(e, &moved.motion, thermal);
+                for (k, ((own, corner), frame)) in own.iter_mut().zip(corners).zip(frames).enumerate() {
+                    let Some(moved) = frame else { continue };
+                    let (f, part) = self.own_forces(CHUNK * chunk + k, &moved.motion, thermal);
                     energy += part;
                     *own = f;
                     *corner = to_global(&moved.triad, &moved.force(&f));
                 }
-                Ok(energy)
+                energy
             })
             .collect();
-        let energy = parts.into_iter().sum::<Result<f64, Collapsed>>()?;
-        Ok(Inner { own, corners, energy })
+        Inner { own, corners, energy: parts.into_iter().sum() }
     }
 
     /// Symmetrised tangents of all triangles for given independent forces, packed, global axes; and their forces
     /// on the corners.
     pub(super) fn tangents(
         &self,
-        stance: &Stance,
+        frames: &[Option<Moved>],
         mixed: &[Vector18],
         packed: &mut Vec<f64>,
-    ) -> Result<Vec<Vector18>, Collapsed> {
+    ) -> Vec<Vector18> {
         packed.resize(PACKED * mixed.len(), 0.0);
-        let of = |e: usize, out: &mut [f64]| {
-            if self.elements.rigid[e] {
-                return Ok(Vector18::zeros());
-            }
-            let moved = self.moved(stance, e).ok_or(Collapsed(crate::freedoms::index_u32(e)))?;
-            let mut k = Matrix18::zeros();
-            unpack(self.packed(e), &mut k);
-            if let Some(less) = self.copper.as_ref().and_then(|c| c.of(e)) {
-                k -= less.stiffness;
-            }
-            moved.make_tangent(&mut k, &mixed[e]);
-            pack_global(&moved.triad, &k, out);
-            Ok(to_global(&moved.triad, &moved.force(&mixed[e])))
-        };
-        packed.par_chunks_mut(PACKED).enumerate().with_min_len(CHUNK).map(|(e, out)| of(e, out)).collect()
+        let mut corners = vec![Vector18::zeros(); mixed.len()];
+        packed.par_chunks_mut(PACKED * CHUNK).zip(corners.par_chunks_mut(CHUNK)).enumerate().for_each(
+            |(chunk, (packed, corners))| {
+                let first = CHUNK * chunk;
+                pulp::Arch::new().dispatch(
+                    #[inline(always)]
+                    || {
+                        for (k, (out, corner)) in packed.chunks_exact_mut(PACKED).zip(corners).enumerate() {
+                            let e = first + k;
+                            let Some(moved) = &frames[e] else { continue };
+                            let soft = self.copper.as_ref().and_then(|c| c.of(e));
+                            let soft = soft.map(|less| softer(self.packed(e), &less.stiffness));
+                            let stiffness = soft.as_ref().map_or(self.packed(e), |k| k.as_slice());
+                            let force = packed_tangent(moved, stiffness, &mixed[e], out);
+                            *corner = to_global(&moved.triad, &force);
+                        }
+                    },
+                );
+            },
+        );
+        corners
     }
 
     /// Independent forces after a step: what the tangent predicts, with the frames of before the step.
     pub(super) fn predicted(
         &self,
-        stance: &Stance,
+        frames: &[Option<Moved>],
         steps: &[Vector6<f64>],
         thermal: f64,
         mixed: &mut [Vector18],
     ) {
         let nodes: Vec<Vector6<f64>> = self.node_steps(steps);
-        mixed.par_iter_mut().enumerate().with_min_len(CHUNK).for_each(|(e, mixed)| {
-            if self.elements.rigid[e] {
-                return;
-            }
-            // A collapsed triangle stopped the step before.
-            let Some(moved) = self.moved(stance, e) else { return };
+        mixed.par_iter_mut().zip(frames).enumerate().with_min_len(CHUNK).for_each(|(e, (mixed, frame))| {
+            let Some(moved) = frame else { return };
             let global = gather(&nodes, self.model.triangles[e]);
             let motion = moved.motion + moved.strained(&to_frame(&moved.triad, &global));
             *mixed = self.own_forces(e, &motion, thermal).0;
@@ -433,32 +451,16 @@ fn product(packed: &[f64], d: &Vector18) -> Vector18 {
     f
 }
 
-fn unpack(packed: &[f64], k: &mut Matrix18) {
+/// Packed stiffness less what yielding takes from it.
+fn softer(packed: &[f64], less: &Matrix18) -> [f64; PACKED] {
+    let mut out = [0.0; PACKED];
     for i in 0..18 {
         for j in i..18 {
-            let value = packed[packed_row(i) + j];
-            k[(i, j)] = value;
-            k[(j, i)] = value;
+            let n = packed_row(i) + j;
+            out[n] = packed[n] - 0.5 * (less[(i, j)] + less[(j, i)]);
         }
     }
-}
-
-/// Symmetric part of a frame's matrix, turned to global axes, upper triangle.
-fn pack_global(triad: &Matrix3<f64>, own: &Matrix18, out: &mut [f64]) {
-    for i in 0..6 {
-        for j in i..6 {
-            let block = (own.fixed_view::<3, 3>(3 * i, 3 * j)
-                + own.fixed_view::<3, 3>(3 * j, 3 * i).transpose())
-                * 0.5;
-            let turned = triad.tr_mul(&(block * triad));
-            for r in 0..3 {
-                let from = if i == j { r } else { 0 };
-                for c in from..3 {
-                    out[packed_row(3 * i + r) + 3 * j + c] = turned[(r, c)];
-                }
-            }
-        }
-    }
+    out
 }
 
 fn add_packed(packed: &mut [f64], k: &Matrix18, factor: f64) {

@@ -9,7 +9,7 @@
 //! Source: D. Magisano, L. Leonetti, G. Garcea, Comput. Methods Appl. Mech. Engrg. 313 (2017) 986-1005 (idea; its
 //! form for a turning frame is this program's).
 
-use super::field::{Collapsed, Field, Inner, Level, Loads};
+use super::field::{Collapsed, Field, Frames, Inner, Level, Loads};
 use super::load::{MovingLoad, Pose};
 use super::stance::Stance;
 use super::unsymmetric;
@@ -25,8 +25,9 @@ const SETTLED: f64 = 1e-18;
 const FLOOR: f64 = 1e-12;
 /// Most steps.
 const MOST_STEPS: usize = 30;
-/// A factor made when the work stood below this serves the steps that follow.
-const KEEP: f64 = 1e-8;
+/// A factor made when the work stood below this serves the steps that follow: work falls as its square from step to step
+/// with fresh factors, as its cube over two steps with a kept one, and both end below [`SETTLED`] at the same step.
+const KEEP: f64 = 1e-6;
 /// Work a kept factor must gain per step.
 const KEPT_GAIN: f64 = 0.1;
 
@@ -110,6 +111,8 @@ pub(super) struct Newton<'a> {
     /// Work over reference at the stance of the factor.
     staleness: f64,
     packed: Vec<f64>,
+    /// Of the stance at hand.
+    pub(super) frames: Frames,
     /// Whether the last tangent was not positive.
     signed: bool,
     pub(super) factorisations: usize,
@@ -123,6 +126,7 @@ impl<'a> Newton<'a> {
             factor: None,
             staleness: f64::INFINITY,
             packed: Vec::new(),
+            frames: Vec::new(),
             signed: false,
             factorisations: 0,
         }
@@ -163,9 +167,9 @@ impl<'a> Newton<'a> {
             .collect()
     }
 
-    /// Builds and factors the tangent of a stance.
+    /// Builds and factors the tangent of a stance whose frames are at hand.
     fn factorise(&mut self, point: &Point, nodal: &[Vector6<f64>], at_rest: bool) -> Result<(), Failure> {
-        let values = self.tangent(point, nodal)?;
+        let values = self.tangent(point, nodal);
         let structure = &self.field.layout.structure;
         self.factorisations += 1;
         if !self.signed {
@@ -188,15 +192,15 @@ impl<'a> Newton<'a> {
         }
     }
 
-    /// Values of the tangent in the fixed pattern; `self.packed` keeps those of the triangles.
-    fn tangent(&mut self, point: &Point, nodal: &[Vector6<f64>]) -> Result<Vec<f64>, Failure> {
+    /// Values of the tangent in the fixed pattern, frames at hand; `self.packed` keeps those of the triangles.
+    fn tangent(&mut self, point: &Point, nodal: &[Vector6<f64>]) -> Vec<f64> {
         point.stance.set_levers(&self.field.links, &mut self.field.model);
         let mut packed = std::mem::take(&mut self.packed);
-        let corners = self.field.tangents(&point.stance, &point.own, &mut packed)?;
+        let corners = self.field.tangents(&self.frames, &point.own, &mut packed);
         let followers = self.followers(&point.stance.pose, &point.level);
         let values = self.field.assembled(&point.stance, &mut packed, &followers, nodal, &corners);
         self.packed = packed;
-        Ok(values)
+        values
     }
 
     fn refused(&self, error: &LinearError) -> Failure {
@@ -210,7 +214,8 @@ impl<'a> Newton<'a> {
     pub(super) fn linearised(&mut self, point: &Point) -> Result<Vec<f64>, Failure> {
         let acting = self.acting(&point.stance.pose, &point.level)?;
         self.field.judge_copper(&point.stance, point.level.thermal);
-        self.tangent(point, &acting.nodal)
+        self.field.frames(&point.stance, &mut self.frames)?;
+        Ok(self.tangent(point, &acting.nodal))
     }
 
     /// Tangent values of an equilibrium, and the number of its negative pivots.
@@ -230,7 +235,8 @@ impl<'a> Newton<'a> {
         point.stance.set_levers(&self.field.links, &mut self.field.model);
         let acting = self.acting(&point.stance.pose, &point.level)?;
         self.field.judge_copper(&point.stance, point.level.thermal);
-        let inner = self.field.inner(&point.stance, point.level.thermal)?;
+        self.field.frames(&point.stance, &mut self.frames)?;
+        let inner = self.field.inner(&self.frames, point.level.thermal);
         let loads = self.field.block_loads(&acting.nodal);
         Ok((0..loads.len()).map(|b| loads[b] - self.field.block_sum(b, &inner.corners)).collect())
     }
@@ -247,7 +253,8 @@ impl<'a> Newton<'a> {
         let mut reference = 0.0f64;
         self.field.judge_copper(&point.stance, point.level.thermal);
         loop {
-            let inner = self.field.inner(&point.stance, point.level.thermal)?;
+            self.field.frames(&point.stance, &mut self.frames)?;
+            let inner = self.field.inner(&self.frames, point.level.thermal);
             let first = works.is_empty();
             if first && !keep {
                 point.own.clone_from(&inner.own);
@@ -268,7 +275,7 @@ impl<'a> Newton<'a> {
             }
             let thermal = point.level.thermal;
             self.field.judge_copper_after(&point.stance, &steps, thermal);
-            self.field.predicted(&point.stance, &steps, thermal, &mut point.own);
+            self.field.predicted(&self.frames, &steps, thermal, &mut point.own);
             point.level.driven += turned;
             point.stance.advance(&self.field.links, &mut self.field.model, &steps);
             point.stance.place_held(&self.field.links, &mut self.field.model, point.level.prescribed);
@@ -286,7 +293,8 @@ impl<'a> Newton<'a> {
     }
 
     fn finish(&mut self, mut point: Point, works: Vec<f64>) -> Result<Settled, Failure> {
-        let inner = self.field.inner(&point.stance, point.level.thermal)?;
+        self.field.frames(&point.stance, &mut self.frames)?;
+        let inner = self.field.inner(&self.frames, point.level.thermal);
         point.own = inner.own;
         let negative = self.factor.as_ref().map_or(0, Factor::negative_pivots);
         Ok(Settled { point, energy_j: inner.energy, works, negative })

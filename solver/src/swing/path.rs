@@ -24,6 +24,8 @@ use std::sync::Arc;
 
 /// Known states kept for guessing.
 const KEPT: usize = 4;
+/// Places closer than this, over half the model's diagonal, are the same.
+const SAME_PLACE: f64 = 1e-5;
 /// Smallest share of a step before giving up.
 const LEAST_SHARE: f64 = 1.0 / 1024.0;
 
@@ -46,6 +48,14 @@ pub struct State {
 /// A state with all that is needed to go on from it.
 #[derive(Debug, Clone)]
 pub struct Mark(Arc<Known>);
+
+impl Mark {
+    /// Factors of the state.
+    #[must_use]
+    pub fn level(&self) -> Level {
+        self.0.state.level
+    }
+}
 
 #[derive(Debug)]
 pub(super) struct Known {
@@ -139,6 +149,24 @@ impl<'a> Path<'a> {
         self.now = mark.0.clone();
     }
 
+    /// Whether the present state leads back to one passed before when its factors are taken back: true on one branch
+    /// of equilibria, false where the board has snapped to another in between. The present state stays.
+    pub fn leads_back_to(&mut self, before: &Mark) -> bool {
+        let (now, passed) = (self.now.clone(), self.passed.clone());
+        let (from, to) = (now.state.level, before.level());
+        let went = self.by_shares(|path, share| {
+            let level = Level::between(&from, &to, share);
+            path.attempt(&Goal { level, measured: None }, &[], share)
+        });
+        let size = self.newton.field.half_size;
+        let back = went.is_ok() && {
+            let (a, b) = (&self.pose().positions_m, &before.0.point.stance.pose.positions_m);
+            a.iter().zip(b).all(|(x, y)| (x - y).norm() < SAME_PLACE * size)
+        };
+        (self.now, self.passed) = (now, passed);
+        back
+    }
+
     /// The present equilibrium as an object of its own.
     ///
     /// # Errors
@@ -146,7 +174,7 @@ impl<'a> Path<'a> {
     pub fn equilibrium(&mut self) -> Result<Equilibrium, SolveError> {
         let now = self.now.clone();
         let block_forces = self.newton.balance(&now.point).map_err(|f| told(&f, 0.0))?;
-        Ok(Equilibrium::new(&self.newton.field, &now.point, now.state, &block_forces))
+        Ok(Equilibrium::new(&self.newton.field, &self.newton.frames, &now.point, now.state, &block_forces))
     }
 
     /// Negative pivots of the tangent at the present state itself: the number of ways in which it gives way.

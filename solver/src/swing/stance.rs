@@ -6,7 +6,7 @@
 
 use super::load::Pose;
 use super::pinned::Pinned;
-use crate::element::corotational::{exponential, logarithm};
+use crate::element::corotational::{exponential, logarithm, spin_from_vector};
 use crate::error::SolveError;
 use crate::freedoms::rigid;
 use crate::model::Model;
@@ -240,7 +240,7 @@ impl Stance {
             let value = self.velocity(links, b, &block.value) * factor;
             let (u, theta) = (value.fixed_rows::<3>(0).into_owned(), value.fixed_rows::<3>(3).into_owned());
             if block.held.iter().all(|&h| h) {
-                self.moved[b] = [screw(&theta) * u, Vector3::zeros()];
+                self.moved[b] = [spin_from_vector(&theta) * u, Vector3::zeros()];
                 self.turned[b] = exponential(&theta);
                 continue;
             }
@@ -340,18 +340,4 @@ impl Stance {
         out.follow(links, model);
         out
     }
-}
-
-/// Displacement of the origin per first velocity of a screw motion through rotation vector `theta`.
-fn screw(theta: &Vector3<f64>) -> Matrix3<f64> {
-    let (t, s) = (theta.norm(), theta.cross_matrix());
-    let q = t * t;
-    let (first, second) = if t < 1e-3 {
-        (0.5 - q / 24.0, 1.0 / 6.0 - q / 120.0)
-    } else {
-        // 1 - cos t without cancellation.
-        let half = (0.5 * t).sin();
-        (2.0 * half * half / q, (t - t.sin()) / (q * t))
-    };
-    Matrix3::identity() + s * first + s * s * second
 }

@@ -151,12 +151,15 @@ impl Builder<'_> {
     ) -> (Vec<Read>, Vec<Read>) {
         let (mut below, mut above) = (Vec::new(), Vec::new());
         let mut names = layer_names.to_vec();
+        let mut inner: Vec<(SideWord, usize)> = Vec::new();
         for placed in list {
             let Some(name) = self.fresh_name(&placed.item.name, "stiffener or layer", &names) else {
                 continue;
             };
             names.push(name.clone());
+            let first = self.board.stiffeners.len();
             if let Some((side, layers)) = self.stiffener(placed, &name) {
+                self.stacked(placed, &mut inner, (side, first));
                 match side {
                     SideWord::Below => below.extend(layers),
                     SideWord::Above => above.extend(layers),
@@ -164,6 +167,33 @@ impl Builder<'_> {
             }
         }
         (below, above)
+    }
+
+    /// Refuses a stiffener on top of one that slides: two pieces that slide on each other are not modelled.
+    fn stacked(
+        &mut self,
+        placed: &Placed<design::Stiffener>,
+        inner: &mut Vec<(SideWord, usize)>,
+        (side, own): (SideWord, usize),
+    ) {
+        let all = &self.board.stiffeners;
+        let Some(outer) = all.get(own) else { return };
+        let below =
+            inner.iter().filter(|(other, _)| *other == side).filter_map(|&(_, i)| all.get(i)).find(|s| {
+                !matches!(s.bond, Bond::Bonded) && s.region.intersection(&outer.region).area_m2() > 1e-12
+            });
+        if let Some(below) = below {
+            let text = format!(
+                "stiffener `{}` lies on stiffener `{}`, which slides on the board or is held by a soft tape",
+                outer.name, below.name
+            );
+            self.faults.add(
+                &placed.item.shape.span,
+                text,
+                "bond the inner one, keep the two apart, or write them as one stiffener of their whole thickness",
+            );
+        }
+        inner.push((side, own));
     }
 
     fn stiffener(&mut self, placed: &Placed<design::Stiffener>, name: &str) -> Option<(SideWord, Vec<Read>)> {

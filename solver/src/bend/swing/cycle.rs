@@ -15,7 +15,7 @@ use crate::recover::{
     Recovered, Spot, SpotOptions, along, board_traces, largest_normal, recover, spots as pick,
 };
 use crate::result::{BondLimit, CycleAnswer, CycleSpot, Swing};
-use crate::swing::{Level, Loads, Measure, MovingLoad, Path, board_load};
+use crate::swing::{FlapAngle, Level, Loads, MovingLoad, Path, board_load};
 use copperbend_mesh::board::{Board, LayerId, LayerKind};
 use copperbend_mesh::triangulate::BoardMesh;
 use nalgebra::Vector3;
@@ -88,6 +88,7 @@ struct Step {
 /// The way of one board.
 struct Loop<'s, 'p, 't> {
     stage: &'s Stage<'s>,
+    flap: &'s FlapAngle,
     path: Path<'p>,
     told: &'s mut Told<'t>,
     /// Parts of a half-swing, and of the one that is recorded.
@@ -104,7 +105,7 @@ enum End {
 
 impl Loop<'_, '_, '_> {
     fn angle(&self) -> f64 {
-        self.stage.angle.value(self.path.pose())
+        self.stage.angle_rad(self.path.pose())
     }
 
     fn look(&mut self) -> Result<Step, SolveError> {
@@ -133,7 +134,7 @@ impl Loop<'_, '_, '_> {
                 }
                 End::Angle(to) => {
                     let target = start + share * (to - start);
-                    self.path.to_measure(&self.stage.angle, target)?;
+                    self.path.to_measure(self.flap, target)?;
                 }
             }
             let touched = self.stage.guard.nearest(self.path.pose()).filter(Approach::is_contact);
@@ -164,10 +165,14 @@ pub(in crate::bend) fn cycle(
     told: &mut Told<'_>,
 ) -> Result<Option<CycleAnswer>, SolveError> {
     let Some(wish) = &options.cycle else { return Ok(None) };
-    let Some(stage) = stage(board, mesh, bond, swing.most_current_a)? else { return Ok(None) };
+    if swing.by_current.is_empty() {
+        return Ok(None);
+    }
+    let stage = stage(board, mesh, bond, Some(swing.most_current_a))?;
+    let (Some(flap), Some(carried)) = (&stage.angle, &stage.carried) else { return Ok(None) };
     let steady = board_load(board, mesh, &stage.own, board.gravity_m_s2)?;
     let steady: [&dyn MovingLoad; 1] = [&steady];
-    let mut path = Path::new(&stage.own.model, Loads { steady: &steady, driven: Some(&stage.carried) })?;
+    let mut path = Path::new(&stage.own.model, Loads { steady: &steady, driven: Some(carried) })?;
     path.yielding(ShellCopper::new(
         &stage.own.model.laminates,
         &stage.own.model.laminate_of,
@@ -187,7 +192,7 @@ pub(in crate::bend) fn cycle(
         ..CycleAnswer::default()
     };
     let steps = if wish.steps == 0 { [2, 3] } else { [wish.steps; 2] };
-    let mut way = Loop { stage: &stage, path, told, steps, done: 0.0 };
+    let mut way = Loop { stage: &stage, flap, path, told, steps, done: 0.0 };
     let seen = match walk(&mut way, wish, &mut answer) {
         Ok(seen) => seen,
         Err(SolveError::Stopped { share, why }) => {

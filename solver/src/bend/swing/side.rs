@@ -37,5 +37,5 @@ pub(super) fn view(stage: &Stage<'_>, pose: &Pose, row: &SwingState) -> SideView
         Some([(place.x - root[0]) * c + (place.y - root[1]) * s, place.z])
     };
     let line_m = (0..PLACES).filter_map(at).collect();
-    SideView { current_a: row.current_a, angle_rad: row.angle_rad, line_m }
+    SideView { current_a: row.current_a, load: row.load, angle_rad: row.angle_rad, line_m }
 }

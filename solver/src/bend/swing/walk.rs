@@ -6,14 +6,16 @@
 
 use super::super::Told;
 use super::Stage;
+use super::words::{degrees, milliampere, multiples, touching};
 use crate::clearance::Approach;
 use crate::error::SolveError;
-use crate::result::{PullIn, SwingState, SwingStop};
-use crate::swing::{Equilibrium, Level, Mark, Measure, Path, Pose};
+use crate::result::{PullIn, Snap, SwingState, SwingStop};
+use crate::swing::{Equilibrium, Level, Mark, Path, Pose};
 
-/// A step that turns the flap this many times further than the step before, and [`LEAP_RAD`] more, has left its branch.
-const LEAP: f64 = 3.0;
-const LEAP_RAD: f64 = 0.03;
+/// A step that turns the flap this many times further than the one before (the first: than small motion says), and
+/// [`LEAP_RAD`] more, may have left its branch: it is looked at.
+const LEAP: f64 = 1.6;
+const LEAP_RAD: f64 = 0.02;
 
 /// Where a step of current turns the flap this many times further than the one before, or kappa by the values at rest
 /// is above this, pull-in may be near: the next step goes by prescribed angle.
@@ -21,7 +23,7 @@ const SOFTENING: f64 = 1.35;
 const MOST_KAPPA: f64 = 0.4;
 
 /// Share of the clearance that one step may use up.
-const APPROACH: f64 = 0.9;
+pub(super) const APPROACH: f64 = 0.9;
 
 /// Smallest part of a step towards something near.
 const LEAST_PART: f64 = 1.0 / 32.0;
@@ -54,6 +56,9 @@ pub(super) struct Seen {
 pub(super) struct Found {
     pub(super) currents: Vec<Seen>,
     pub(super) angles: Vec<Seen>,
+    /// From rest to the whole loads.
+    pub(super) loads: Vec<Seen>,
+    pub(super) snaps: Vec<Snap>,
     pub(super) stops: Vec<SwingStop>,
     pub(super) pull_in: Option<PullIn>,
     pub(super) rest_angle_rad: f64,
@@ -62,20 +67,20 @@ pub(super) struct Found {
 
 /// A walk along the equilibria of one board.
 pub(super) struct Walk<'w, 'p, 't> {
-    stage: &'w Stage<'w>,
-    path: Path<'p>,
-    told: &'w mut Told<'t>,
-    found: Found,
+    pub(super) stage: &'w Stage<'w>,
+    pub(super) path: Path<'p>,
+    pub(super) told: &'w mut Told<'t>,
+    pub(super) found: Found,
     rest: Option<Mark>,
     /// What the present way leads to, in words.
-    wished: String,
+    pub(super) wished: String,
     /// Change of torque over spring at the largest current, positive polarity, by the values at rest.
     kappa: f64,
-    done: f64,
+    pub(super) done: f64,
 }
 
 /// How a step ended.
-enum Step {
+pub(super) enum Step {
     /// At a state clear of everything.
     Clear(Box<Seen>),
     /// Board and something else overlap.
@@ -151,8 +156,9 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
             };
             if let Step::Clear(seen) = &step {
                 let by = seen.row.angle_rad - before;
-                let leapt = turned.is_some_and(|t: f64| by.abs() > LEAP * t.abs() + LEAP_RAD);
-                if seen.row.stable && !leapt && (turned.is_some() || by.abs() < 0.5) {
+                let small = self.stage.rad_per_ampere * (current - mark.level().driven);
+                let leapt = leaps(by, turned.unwrap_or(small));
+                if seen.row.stable && (!leapt || self.path.leads_back_to(&mark)) {
                     softening = turned.map_or(1.0, |t| by / t);
                     turned = Some(by);
                     before = seen.row.angle_rad;
@@ -169,9 +175,18 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
             }
             // The current was reached by prescribed angle after all.
             let level = Level { driven: current, ..self.path.state().level };
+            let (near, at) = (self.path.mark(), self.here());
             match self.step(|path, _| path.to_level(level).map(|_| ()))? {
-                Step::Clear(seen) => {
+                Step::Clear(mut seen) => {
                     let by = seen.row.angle_rad - before;
+                    if leaps(seen.row.angle_rad - at.0, CREEP_RAD[1]) && !self.path.leads_back_to(&near) {
+                        seen.row.snapped = true;
+                        self.found.snaps.push(Snap {
+                            loads: [1.0; 2],
+                            currents_a: [at.1, current],
+                            angles_rad: [at.0, seen.row.angle_rad],
+                        });
+                    }
                     softening = turned.map_or(1.0, |t| by / t);
                     turned = Some(by);
                     before = seen.row.angle_rad;
@@ -194,7 +209,7 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
         let mut kept = start.1;
         let sense = match turned {
             Some(t) if t != 0.0 => t.signum(),
-            _ => (current * self.torque_per_ampere()).signum(),
+            _ => (current * self.torque_per_factor()).signum(),
         };
         let by = sense * turned.map_or(CREEP_RAD[1], |t| 0.5 * t.abs()).clamp(CREEP_RAD[0], CREEP_RAD[1]);
         let mut way = vec![start];
@@ -322,7 +337,10 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
         let steps = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0];
         let step = steps.into_iter().find(|s| (down + up) / s <= 4.5).unwrap_or(15.0);
         let end = |side: f64| (side / step).ceil() * step;
-        multiples(-end(down).to_radians(), end(up).to_radians(), f64::to_radians(step))
+        let mut list = multiples(-end(down).to_radians(), end(up).to_radians(), f64::to_radians(step));
+        // The state without current stands for the flat one.
+        list.retain(|angle| (angle - self.found.rest_angle_rad).abs() > 0.1 * f64::to_radians(step));
+        list
     }
 
     /// Halves the way from a clear angle to one in contact, and tells where it happens.
@@ -352,17 +370,26 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
         Ok(())
     }
 
-    /// To a flap angle; in smaller parts where something near could be jumped into.
+    /// To a flap angle: at once where the way there is clear, else in parts that cannot jump into something near.
     fn turn_to(&mut self, angle: f64) -> Result<Step, SolveError> {
+        let start = self.path.mark();
+        let at_once = self.turn_part(angle)?;
+        if matches!(at_once, Step::Clear(_)) {
+            return Ok(at_once);
+        }
+        self.path.back_to(&start);
         let (mut from, _) = self.here();
         let whole = angle - from;
         loop {
             let left = angle - from;
-            let clear = self.stage.guard.nearest(self.path.pose()).map_or(f64::INFINITY, |a| a.distance_m);
+            let clear = self.clear_m();
             let safe = (APPROACH * clear / self.stage.reach_m).max(LEAST_PART * whole.abs());
+            if safe >= whole.abs() {
+                return self.turn_part(angle);
+            }
             let last = left.abs() <= safe;
             let next = if last { angle } else { from + safe.copysign(left) };
-            let step = self.step(|path, stage| path.to_measure(&stage.angle, next).map(|_| ()))?;
+            let step = self.turn_part(next)?;
             if last || !matches!(step, Step::Clear(_)) {
                 return Ok(step);
             }
@@ -370,107 +397,15 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
         }
     }
 
-    /// Makes a step and looks at where it led.
-    fn step(
-        &mut self,
-        go: impl FnOnce(&mut Path<'p>, &Stage<'_>) -> Result<(), SolveError>,
-    ) -> Result<Step, SolveError> {
-        self.done += 1.0;
-        self.told.stage("swing", self.done / (self.done + 8.0))?;
-        match go(&mut self.path, self.stage) {
-            Ok(()) => {}
-            Err(SolveError::Stopped { share, why }) => {
-                // What was reached may lie inside something: that is why it stopped.
-                let reached = self.stage.guard.nearest(self.path.pose()).filter(Approach::is_contact);
-                if let Some(contact) = reached {
-                    return Ok(Step::Contact(contact));
-                }
-                return Ok(Step::Failed(format!("stopped at {:.0} % of the step: {why}", 100.0 * share)));
-            }
-            Err(SolveError::Singular { place }) => {
-                return Ok(Step::Failed(format!("the stiffness vanishes at {place}")));
-            }
-            Err(other) => return Err(other),
-        }
-        let pose = self.path.pose().clone();
-        let approach = self.stage.guard.nearest(&pose);
-        if let Some(contact) = approach.clone().filter(Approach::is_contact) {
-            return Ok(Step::Contact(contact));
-        }
-        let state = self.path.state();
-        let current_a = state.level.driven;
-        let row = SwingState {
-            current_a,
-            angle_rad: self.stage.angle.value(&pose),
-            torque_nm: current_a * self.torque_per_ampere(),
-            clearance_m: approach.as_ref().map(|a| a.distance_m),
-            within_current: current_a.abs() <= self.stage.most_a * (1.0 + 1e-9),
-            stable: state.negative_pivots == 0,
-            ..SwingState::default()
-        };
-        Ok(Step::Clear(Box::new(Seen { row, pose, balance: self.path.equilibrium()?, approach })))
-    }
-
-    fn torque_per_ampere(&self) -> f64 {
-        self.stage.carried.torque_nm(self.path.pose(), &self.stage.hinge_line())
-    }
-
-    /// Angle and current of the present state.
-    fn here(&self) -> (f64, f64) {
-        (self.stage.angle.value(self.path.pose()), self.path.state().level.driven)
-    }
-
-    fn stop(&mut self, why: String) {
-        let (angle_rad, current_a) = self.here();
-        let wished = self.wished.clone();
-        self.found.stops.push(SwingStop { wished, current_a, angle_rad, why });
+    fn turn_part(&mut self, angle: f64) -> Result<Step, SolveError> {
+        self.step(|path, stage| match &stage.angle {
+            Some(flap) => path.to_measure(flap, angle).map(|_| ()),
+            None => Ok(()),
+        })
     }
 }
 
-fn touching(approach: &Approach) -> String {
-    let [x, y] = approach.at_m.map(|v| v * 1e3);
-    format!("into contact with {} (board at x {x:.2} mm, y {y:.2} mm)", approach.to)
-}
-
-fn milliampere(current_a: f64) -> String {
-    format!("{} mA", short(current_a * 1e3))
-}
-
-fn degrees(angle_rad: f64) -> String {
-    format!("{} deg", short(angle_rad.to_degrees()))
-}
-
-/// With sign, three decimals at most.
-fn short(value: f64) -> String {
-    let text = format!("{value:+.3}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
-/// Whole multiples of a step inside a span, its ends added.
-fn multiples(from: f64, to: f64, step: f64) -> Vec<f64> {
-    let first = (from / step - 1e-9).ceil();
-    let mut list = vec![from];
-    let mut k = first;
-    while k * step <= to + 1e-9 * step && list.len() < 1000 {
-        if (k * step - from).abs() > 1e-6 * step {
-            list.push(k * step);
-        }
-        k += 1.0;
-    }
-    if list.last().is_some_and(|&last| (to - last).abs() > 1e-6 * step) {
-        list.push(to);
-    }
-    list
-}
-
-#[cfg(test)]
-mod tests {
-    use super::multiples;
-
-    #[test]
-    fn prescribed_angles_are_round_and_reach_both_ends() {
-        let list = multiples(-12.0, 10.0, 5.0);
-        assert_eq!(list, [-12.0, -10.0, -5.0, 0.0, 5.0, 10.0], "ends kept, multiples between");
-        assert_eq!(multiples(0.0, 3.0, 7.0), [0.0, 3.0], "a step wider than the span");
-    }
+/// Whether a turn is much more than the one before it.
+pub(super) fn leaps(by: f64, turned: f64) -> bool {
+    by.abs() > LEAP * turned.abs() + LEAP_RAD
 }

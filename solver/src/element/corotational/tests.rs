@@ -3,10 +3,10 @@
 //! Reference numbers: an independent evaluation in 40 digits (derivatives of the energy), not made by this code.
 
 use super::*;
-use crate::element::{local, shell};
+use crate::element::{Matrix18, PACKED, local, packed_row, shell};
 use crate::laminate::{Laminate, Ply, isotropic_q};
 use copperbend_mesh::board::LayerId;
-use nalgebra::Vector6;
+use nalgebra::{SMatrix, Vector6};
 use std::f64::consts::PI;
 
 const TRIANGLE: [[f64; 2]; 3] = [[0.3, -0.2], [1.7, 0.1], [0.6, 1.1]];
@@ -40,6 +40,96 @@ impl Corners {
     fn moved(&self, rest: &Local) -> Moved {
         let [x, y, z] = self.0;
         Moved::new(rest, [y - x, z - x], [&self.1[0], &self.1[1], &self.1[2]]).unwrap()
+    }
+}
+
+/// The tangent with nothing left out, term by term: what [`packed_tangent`] is checked against.
+impl Moved {
+    /// Tangent for displacements and spins, frame axes, not symmetrised.
+    ///
+    /// `stiffness`: of the motion in the frame. `own`: forces conjugate to the motion; `stiffness * motion` less
+    /// thermal forces gives the exact tangent, independent iterates that of the mixed Newton.
+    fn tangent(&self, stiffness: &Matrix18, own: &Vector18) -> Matrix18 {
+        let mut k = *stiffness;
+        self.turn_stiffness(&mut k);
+        for a in 0..3 {
+            let (v, m) = (self.motion.fixed_rows::<3>(6 * a + 3), own.fixed_rows::<3>(6 * a + 3));
+            let l = moment_correction(&v.into_owned(), &m.into_owned(), &self.turning[a]);
+            let mut block = k.fixed_view_mut::<3, 3>(6 * a + 3, 6 * a + 3);
+            block += l;
+        }
+        self.project(&mut k);
+        self.add_frame_terms(&mut k, &self.force(own));
+        k
+    }
+
+    /// `Hf' K Hf`: rotations to spins at every corner.
+    fn turn_stiffness(&self, k: &mut Matrix18) {
+        for a in 0..3 {
+            let h = &self.turning[a];
+            for part in 0..6 {
+                let right = k.fixed_view::<3, 3>(3 * part, 6 * a + 3) * h;
+                k.fixed_view_mut::<3, 3>(3 * part, 6 * a + 3).copy_from(&right);
+            }
+        }
+        for a in 0..3 {
+            let h = self.turning[a].transpose();
+            for part in 0..6 {
+                let left = h * k.fixed_view::<3, 3>(6 * a + 3, 3 * part);
+                k.fixed_view_mut::<3, 3>(6 * a + 3, 3 * part).copy_from(&left);
+            }
+        }
+    }
+
+    /// `P' K P`, by the few columns that the projector takes out.
+    fn project(&self, k: &mut Matrix18) {
+        let mut shift = SMatrix::<f64, 18, 3>::zeros();
+        let mut spin = SMatrix::<f64, 18, 3>::zeros();
+        for a in 0..3 {
+            shift += k.fixed_columns::<3>(6 * a);
+            spin += k.fixed_columns::<3>(6 * a) * self.lever(a) + k.fixed_columns::<3>(6 * a + 3);
+        }
+        shift /= 3.0;
+        for a in 0..3 {
+            let less = shift + spin * self.fitter[a];
+            let mut columns = k.fixed_columns_mut::<3>(6 * a);
+            columns -= less;
+        }
+        let mut shift = SMatrix::<f64, 3, 18>::zeros();
+        let mut spin = SMatrix::<f64, 3, 18>::zeros();
+        for a in 0..3 {
+            let rows = k.fixed_rows::<3>(6 * a).into_owned();
+            shift += rows;
+            spin += self.lever(a).transpose() * rows + k.fixed_rows::<3>(6 * a + 3);
+        }
+        shift /= 3.0;
+        for a in 0..3 {
+            let less = shift + self.fitter[a].transpose() * spin;
+            let mut rows = k.fixed_rows_mut::<3>(6 * a);
+            rows -= less;
+        }
+    }
+
+    /// The force turns with the frame, and the fitter's levers change with the motion.
+    fn add_frame_terms(&self, k: &mut Matrix18, f: &Vector18) {
+        let spins: [Matrix3<f64>; 6] =
+            std::array::from_fn(|i| f.fixed_rows::<3>(3 * i).into_owned().cross_matrix());
+        for (i, spin) in spins.iter().enumerate() {
+            for (b, fitter) in self.fitter.iter().enumerate() {
+                let mut block = k.fixed_view_mut::<3, 3>(3 * i, 6 * b);
+                block -= spin * fitter;
+            }
+        }
+        // spin(n_b) P: the projector acts on the force columns only.
+        let total = (spins[0] + spins[2] + spins[4]) / 3.0;
+        let turned: Matrix3<f64> = (0..3).map(|b| spins[2 * b] * self.lever(b)).sum();
+        for b in 0..3 {
+            let column = spins[2 * b] - total - turned * self.fitter[b];
+            for (a, fitter) in self.fitter.iter().enumerate() {
+                let mut block = k.fixed_view_mut::<3, 3>(6 * a, 6 * b);
+                block += fitter.tr_mul(&column);
+            }
+        }
     }
 }
 
@@ -128,6 +218,32 @@ fn tangent_equals_the_reference_matrix() {
     }
     let gap = (k - k.transpose() - skew).amax() / k.amax();
     assert!(gap < 1e-12, "skew part off by {gap:e}");
+}
+
+/// The form for assembly is the symmetric part of the same, turned to global axes.
+#[test]
+fn packed_tangent_is_the_symmetric_part() {
+    let (rest, stiffness, corners) = reference();
+    let moved = corners.moved(&rest);
+    // Independent forces: not those of the motion.
+    let own = stiffness * moved.motion * 1.7 + Vector18::from_fn(|i, _| 30.0 * f64::from(i as u8 % 5) - 40.0);
+    let exact = Local { corners: [[0.0; 2]; 3], triad: moved.triad }
+        .matrix_to_global(&moved.tangent(&stiffness, &own));
+    let pack = |k: &Matrix18| {
+        let mut packed = vec![0.0; PACKED];
+        for i in 0..18 {
+            for j in i..18 {
+                packed[packed_row(i) + j] = 0.5 * (k[(i, j)] + k[(j, i)]);
+            }
+        }
+        packed
+    };
+    let mut found = vec![0.0; PACKED];
+    let force = packed_tangent(&moved, &pack(&stiffness), &own, &mut found);
+    assert!((force - moved.force(&own)).amax() <= 1e-12 * force.amax(), "force beside the tangent");
+    for (n, (a, b)) in found.iter().zip(pack(&exact)).enumerate() {
+        assert!((a - b).abs() < 1e-12 * exact.amax(), "entry {n}: {a} against {b}");
+    }
 }
 
 #[test]

@@ -178,7 +178,8 @@ fn newton_counts_on_a_distorted_mesh() {
         let mut path = new();
         let halves = [count(&mut path, half(FULL)), count(&mut path, FULL)];
         println!("k {k}: {whole:?} factorisations and steps, in halves {halves:?}");
-        for ((made, steps), most) in [whole, halves[0], halves[1]].into_iter().zip([one, two[0], two[1]]) {
+        let wished = [one, two[0], two[1]];
+        for ((made, steps), most) in [whole, halves[0], halves[1]].into_iter().zip(wished) {
             assert!(
                 made <= most && steps <= most + 1,
                 "k {k}: {made} factorisations, {steps} steps against {most}"

@@ -117,7 +117,10 @@ fn a_support_at_one_point_of_a_rigid_piece_is_met_while_it_turns() {
         for f in &load.nodal {
             total += Vector6::new(f[0], f[1], f[2], 0.0, 0.0, 0.0);
         }
-        assert!(total.fixed_rows::<3>(0).amax() < 1e-8, "forces out of balance: {total}");
+        // Forces of the stiff laminate carry the rounding of its places times its stretch, E t.
+        let rounding = if tied { 0.0 } else { 1.2e9 * h * f64::EPSILON * length };
+        let left = total.fixed_rows::<3>(0).amax();
+        assert!(left < 1e-8 + rounding, "forces out of balance (tied {tied}, {state:?}): {total}");
         (strip.tip(&path), state)
     };
     let ((tied, state), (stiff, _)) = (run(true), run(false));
@@ -166,7 +169,9 @@ fn tangent_of_a_model_with_rigid_pieces_is_the_change_of_its_residual() {
         let mut stance = start.stance.clone();
         stance.set_levers(&field.links, &mut field.model);
         stance.advance(&field.links, &mut field.model, &steps);
-        let inner = field.inner(&stance, 0.0).unwrap();
+        let mut frames = Vec::new();
+        field.frames(&stance, &mut frames).unwrap();
+        let inner = field.inner(&frames, 0.0);
         let nodal = load.forces(&stance.pose);
         let loads = field.block_loads(&nodal);
         nalgebra::DVector::from(field.residual(&loads, &inner.corners))

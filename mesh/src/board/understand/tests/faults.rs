@@ -573,3 +573,21 @@ fn swing_wishes_are_checked() {
     assert!((angles[0].to_degrees() + 30.0).abs() < 1e-12, "{angles:?}");
     assert_eq!(board(ONE_ARM).swing, crate::board::SwingWishes::default(), "nothing written");
 }
+
+#[test]
+fn a_stiffener_on_one_that_slides_is_refused() {
+    let second = |shape: &str, bond: &str| {
+        format!(
+            "bond = \"{bond}\"\ntape = {{ material = \"bond_film_thermoset\", thickness = \"25 um\" }}\n\
+             [[stiffener]]\nname = \"second\"\nshape = \"{shape}\"\nside = \"below\"\nmaterial = \"fr4\"\n\
+             thickness = \"0.2 mm\"\nbond = \"bonded\"\n"
+        )
+    };
+    let from = "bond = \"bonded\"\n";
+    let words = ["`second` lies on stiffener `root plate`", "bond the inner one"];
+    fault_at(ONE_ARM, from, &second("plate", "sliding"), "", words);
+    for (shape, bond) in [("plate", "bonded"), ("stiff", "sliding")] {
+        let text = ONE_ARM.replacen(from, &second(shape, bond), 1);
+        assert!(understand("design.toml", &text).is_ok(), "{shape} on a {bond} one: {text}");
+    }
+}
