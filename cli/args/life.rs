@@ -1,5 +1,7 @@
 //! Options of the verbs about life, tests and rigs.
 
+#![allow(clippy::doc_markdown, reason = "the texts are the help on the screen")]
+
 use super::{InOut, positive};
 use clap::Args;
 use std::path::PathBuf;

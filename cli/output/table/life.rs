@@ -142,7 +142,7 @@ fn board(sheet: &mut Sheet, life: &LifeReport) {
         [0, _] => "no tested sample: the figures are the literature's and a stated prior, no measurement of this board"
             .to_owned(),
         [n, failed] => {
-            let [low, high] = life.tested_range.unwrap_or_default().map(|r| strain(r));
+            let [low, high] = life.tested_range.unwrap_or_default().map(strain);
             format!(
                 "{n} tested samples, {failed} failed, strain range {} to {} \u{b5}m/m, fitted through the computed \
                  strain, survivors included; Weibull shape about {:.1}",

@@ -1,5 +1,7 @@
 //! The law against closed forms, finite differences, Masing's rules, and an independent integration.
 
+#![allow(clippy::float_cmp, reason = "exact figures are meant")]
+
 use super::bending::{Strand, bare_foil_set, set_ratio};
 use super::*;
 use crate::life::CopperKind;

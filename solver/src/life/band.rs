@@ -59,8 +59,8 @@ impl CopperKind {
         }
     }
 
-    /// High-cycle line. Annealed: 76 MPa at 1e8 cycles (copper trade alloy table, UNS C12700, read) and a strain
-    /// amplitude of 3.8e-4 at 9.8e9 cycles (Awatani and others (1975), abstract read). Deposited: 100 MPa at 1e8
+    /// High-cycle line. Annealed: 76 `MPa` at 1e8 cycles (copper trade alloy table, UNS C12700, read) and a strain
+    /// amplitude of 3.8e-4 at 9.8e9 cycles (Awatani and others (1975), abstract read). Deposited: 100 `MPa` at 1e8
     /// cycles (from memory) with the slope 0.12 of universal slopes.
     #[must_use]
     pub fn line(self) -> HighCycleLine {

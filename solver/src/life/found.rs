@@ -54,6 +54,8 @@ fn at_least(met: usize, tries: usize, p: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::float_cmp, reason = "exact figures are meant")]
+
     use super::*;
 
     /// Binomial sums by hand: 4 of 5 at p = 0.1 is 5 * 1e-4 * 0.9 + 1e-5 = 4.6e-4.

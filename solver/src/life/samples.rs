@@ -239,7 +239,7 @@ fn posterior(rows: &[Row], doubt: f64) -> Vec<[f64; 4]> {
     let mut at = Vector3::zeros();
     let mut spread = Matrix3::identity();
     for _ in 0..60 {
-        let (gradient, hessian) = differences(&log, &at);
+        let (gradient, hessian) = differences(log, &at);
         // The prior alone has curvature one: never less, so that a step always climbs.
         let down = positive(&-hessian);
         let Some(inverse) = down.try_inverse() else { break };

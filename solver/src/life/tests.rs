@@ -1,5 +1,7 @@
 //! Counting, laws, damage and rules against recomputed values, a worked example of a standard, facts of the trade.
 
+#![allow(clippy::float_cmp, reason = "exact figures are meant")]
+
 use super::*;
 use crate::life::foil::FoilRelation;
 use crate::life::mean::with_mean_stress;

@@ -1,5 +1,7 @@
 //! Made-up logs with planted faults.
 
+#![allow(clippy::float_cmp, reason = "exact figures are meant")]
+
 use super::*;
 
 /// Noise without chance: a fixed irrational turn, between -1 and 1.
