@@ -5,6 +5,7 @@ mod life;
 pub(crate) use life::{Life, Plan, Reliability, Rig};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use copperbend_mesh::quantity;
 use std::path::PathBuf;
 
 /// Predicts how the arms of a flexible-circuit actuator bend and where their copper cracks.
@@ -27,6 +28,8 @@ pub(crate) struct Cli {
 pub(crate) enum Verb {
     /// Bend the board under its loads: deflection, force, torque, copper strain and the spots that will crack.
     Bend(Bend),
+    /// Find the natural modes in air about the loaded state: frequencies, names, shapes, copper strain per degree.
+    Modes(Modes),
     /// Show the board as understood, and layout advice of the trade.
     Check(Check),
     /// Draw the zones and triangles.
@@ -123,6 +126,29 @@ pub(crate) enum MapFaces {
     Worse,
     /// Two maps a layer: lower and upper face.
     Each,
+}
+
+/// Options of `modes`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Modes {
+    /// Files.
+    #[command(flatten)]
+    pub(crate) files: InOut,
+    /// Modes wanted.
+    #[arg(long, value_name = "N", default_value_t = 8, value_parser = clap::value_parser!(u16).range(1..=200))]
+    pub(crate) count: u16,
+    /// Direct current through the board: "30 mA"; the modes are those about the state it holds.
+    #[arg(long, value_name = "CURRENT", value_parser = current, allow_hyphen_values = true)]
+    pub(crate) current: Option<f64>,
+    /// Without the mass of the air.
+    #[arg(long)]
+    pub(crate) vacuum: bool,
+    /// Put another design's swing and roll beside this one's: one arm against two, say.
+    #[arg(long, value_name = "DESIGN")]
+    pub(crate) against: Option<PathBuf>,
+    /// Draw no pictures.
+    #[arg(long)]
+    pub(crate) no_pictures: bool,
 }
 
 /// Options of `check`.
@@ -228,6 +254,10 @@ pub(super) fn positive(text: &str) -> Result<f64, String> {
         Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
         _ => Err("a number above zero is needed, such as 3000".to_owned()),
     }
+}
+
+fn current(text: &str) -> Result<f64, String> {
+    quantity::parse(text, quantity::Current::DIMENSION).map_err(|e| e.to_string())
 }
 
 fn point(text: &str) -> Result<[f64; 2], String> {

@@ -1,13 +1,13 @@
 //! `bend`: the main job, from the design file to table, files and pictures.
 
-use super::{Design, Outcome, out_folder, read_design};
+use super::{Design, Outcome, out_folder, read_design, write_all};
 use crate::args::{Bend, MapFaces, ModelWord};
 use crate::failure::Failure;
 use crate::output::atomic::OutFolder;
 use crate::output::canvas::PictureError;
 use crate::output::colour::StrainScale;
 use crate::output::strain_map::{self, Faces, MapOf, MapStyle};
-use crate::output::{csv, json, shape_view, swing_view, table, vtu};
+use crate::output::{csv, shape_view, swing_view, table, vtu};
 use crate::screen::{self, ProgressLine};
 use copperbend_solver::bend::{BendOptions, bend};
 use copperbend_solver::result::{BendAnswer, BendReport, BondLimit, Face, RangeSpot, Spot, Swing};
@@ -50,13 +50,7 @@ pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
     if !beside.is_empty() {
         files.push(("beam.csv".to_owned(), csv::compared(&beside)));
     }
-    files.sort();
-    let names: Vec<&str> = files.iter().map(|f| f.0.as_str()).collect();
-    let results = json::results(&report, &design.name, &design.text, &names)?;
-    let mut out = OutFolder::open(&folder)?;
-    files.push(("results.json".to_owned(), results));
-    out.put_all(&files)?;
-    let written = out.finish()?;
+    let written = write_all(&folder, &design, &report, files)?;
     drop(progress);
     screen::print(&table::beside(&beside))?;
     screen::print(&table::bend(&report, &written))?;

@@ -8,6 +8,7 @@ mod hand;
 mod life;
 mod matrices;
 mod mesh;
+mod modes;
 mod plan;
 mod reliability;
 mod rig;
@@ -23,8 +24,10 @@ pub(crate) use rig::Watched;
 
 use crate::args::{Cli, InOut, Verb};
 use crate::failure::Failure;
-use crate::output::atomic::cannot;
+use crate::output::atomic::{OutFolder, cannot};
+use crate::output::json;
 use copperbend_mesh::board::{Board, understand};
+use serde::Serialize;
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -54,6 +57,7 @@ pub(crate) fn run(cli: &Cli) -> Result<Outcome, Failure> {
     }
     match &cli.verb {
         Verb::Bend(options) => bend::run(options),
+        Verb::Modes(options) => modes::run(options),
         Verb::Check(options) => check::run(options),
         Verb::Mesh(options) => mesh::run(options),
         Verb::Matrices(options) => matrices::run(options),
@@ -122,6 +126,25 @@ fn out_folder(files: &InOut, verb: &str) -> PathBuf {
         name.push(format!("-{verb}"));
         files.design.with_file_name(name)
     })
+}
+
+/// Writes a run's files and `results.json`, all or none; gives their places.
+///
+/// # Errors
+/// The results cannot be encoded, or a file cannot be written.
+fn write_all(
+    folder: &Path,
+    design: &Design,
+    report: &impl Serialize,
+    mut files: Vec<(String, Vec<u8>)>,
+) -> Result<Vec<PathBuf>, Failure> {
+    files.sort();
+    let names: Vec<&str> = files.iter().map(|f| f.0.as_str()).collect();
+    let results = json::results(report, &design.name, &design.text, &names)?;
+    let mut out = OutFolder::open(folder)?;
+    files.push(("results.json".to_owned(), results));
+    out.put_all(&files)?;
+    out.finish()
 }
 
 #[cfg(test)]

@@ -1,4 +1,4 @@
-//! The ranked spots as comma-separated values (RFC 4180), one row a spot, units in the heading.
+//! Spots, states of the swing, modes as comma-separated values (RFC 4180), one row each, units in the heading.
 
 mod lives;
 mod studies;
@@ -9,7 +9,7 @@ pub(crate) use studies::{
 };
 
 use copperbend_solver::assemble::Unknown;
-use copperbend_solver::result::{BendReport, BondLimit, Face, SingularKind};
+use copperbend_solver::result::{BendReport, BondLimit, Face, ModesReport, SingularKind};
 
 const HEADING: &str = "bond,rank,track,layer,face,x_mm,y_mm,strain_um_per_m,strain_error_um_per_m,\
      direction_deg,along_track_um_per_m,unloaded_um_per_m,swing_range_um_per_m,nearest,nearest_mm,singular,mean_radius_um,indicative,note";
@@ -27,10 +27,7 @@ pub(crate) fn spots(report: &BendReport) -> Vec<u8> {
                 Some(SingularKind::ReentrantCorner) => "inner corner",
                 Some(SingularKind::StackEdge) => "layer edge",
             };
-            let face = match s.face {
-                Face::Lower => "lower",
-                Face::Upper => "upper",
-            };
+            let face = face_word(s.face);
             let micro = |v: f64| format!("{:.4}", v * 1e6);
             let cells = [
                 bond.to_owned(),
@@ -98,6 +95,67 @@ pub(crate) fn swing(report: &BendReport) -> Option<Vec<u8>> {
         }
     }
     any.then(|| out.into_bytes())
+}
+
+const MODES: &str = "bond,mode,name,frequency_hz,frequency_error_hz,vacuum_hz,eigenvalue_rad2_s2,residual,\
+     share_swing,share_roll,share_sideways,share_flap_plate,share_arms_bend,share_arms_twist,share_rest,swing_deg_per_mm,\
+     roll_deg_per_mm,roll_per_swing,mass_at_largest_mg,air_share,strain_um_per_m_per_swing_deg,\
+     strain_um_per_m_per_turn_deg,strain_um_per_m_per_0.1_mm,strain_relative_error,track,layer,face,x_mm,y_mm,nearest,\
+     nearest_mm";
+
+/// All modes of a report.
+pub(crate) fn modes(report: &ModesReport) -> Vec<u8> {
+    let mut out = String::from(MODES);
+    out.push_str("\r\n");
+    for answer in &report.answers {
+        for m in &answer.modes {
+            let per_mm = |angle_rad: f64| format!("{:.6}", angle_rad.to_degrees() / (m.largest_m * 1e3));
+            let micro = |v: Option<f64>| v.map_or(String::new(), |v| format!("{:.4}", v * 1e6));
+            let mut cells = vec![
+                bond_words(answer.bond).to_owned(),
+                m.number.to_string(),
+                quoted(&m.name),
+                format!("{:.6}", m.frequency_hz),
+                format!("{:.6}", m.frequency_error_hz),
+                format!("{:.6}", m.vacuum_hz),
+                format!("{:e}", m.eigenvalue_rad2_s2),
+                format!("{:e}", m.residual),
+            ];
+            let s = &m.shares;
+            let shares = [s.swing, s.roll, s.sideways, s.flap_plate, s.arm_bend, s.arm_twist, s.rest];
+            cells.extend(shares.map(|v| format!("{v:.6}")));
+            cells.extend([per_mm(m.swing_rad), per_mm(m.roll_rad)]);
+            cells.push(m.roll_per_swing.map_or(String::new(), |v| format!("{v:.6}")));
+            cells.push(format!("{:.6}", m.mass_at_largest_kg * 1e6));
+            cells.push(format!("{:.6}", m.air_share));
+            match &m.strain {
+                None => cells.extend(std::iter::repeat_n(String::new(), 11)),
+                Some(spot) => cells.extend([
+                    micro(spot.per_swing_degree),
+                    micro(spot.per_turn_degree),
+                    micro(Some(spot.per_tenth_mm)),
+                    format!("{:.6}", spot.relative_error),
+                    quoted(&spot.track),
+                    quoted(&spot.layer),
+                    face_word(spot.face).to_owned(),
+                    format!("{:.6}", spot.x_m * 1e3),
+                    format!("{:.6}", spot.y_m * 1e3),
+                    quoted(&spot.near),
+                    format!("{:.6}", spot.near_m * 1e3),
+                ]),
+            }
+            out.push_str(&cells.join(","));
+            out.push_str("\r\n");
+        }
+    }
+    out.into_bytes()
+}
+
+fn face_word(face: Face) -> &'static str {
+    match face {
+        Face::Lower => "lower",
+        Face::Upper => "upper",
+    }
 }
 
 pub(super) fn bond_words(bond: BondLimit) -> &'static str {

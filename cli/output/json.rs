@@ -1,13 +1,12 @@
 //! Every number of a run in one JSON file: SI units, the unit at the end of each name.
 
 use crate::failure::Failure;
-use copperbend_solver::result::BendReport;
 use serde::Serialize;
 
 /// What the name endings mean.
 const UNITS: &str = "SI throughout; the end of a name gives the unit: _m metre, _n newton, _nm newton metre, \
      _rad radian, _a ampere, _t tesla, _ohm ohm, _w watt, _j joule, _kg kilogram, _pa pascal, _m2 square metre, \
-     _degc degree Celsius; strain, share and change are ratios; positions are in the board's frame at rest";
+     _degc degree Celsius, _hz hertz, _rad2_s2 (radian per second) squared, _s second; strain, share and change are ratios; positions are in the board's frame at rest";
 
 #[derive(Serialize)]
 struct Results<'a, R: ?Sized> {
@@ -26,12 +25,12 @@ struct Design<'a> {
     text: &'a str,
 }
 
-/// The results of `bend`.
+/// The results of a verb.
 ///
 /// # Errors
 /// The encoder refuses (never for a report).
 pub(crate) fn results(
-    report: &BendReport,
+    report: &impl Serialize,
     design_file: &str,
     design_text: &str,
     files: &[&str],

@@ -10,6 +10,7 @@ pub(crate) mod json;
 pub(crate) mod life_view;
 pub(crate) mod matrix_market;
 pub(crate) mod mesh_view;
+pub(crate) mod mode_view;
 pub(crate) mod numbers;
 pub(crate) mod panel;
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! The bent board at true scale: from the side, and obliquely from above.
 //!
-//! Input: the displacements of one answer. Output: a PNG. Nothing is magnified; the outline at rest is drawn
-//! as a thin line. Magnets are drawn where they stand, so that the gap can be judged.
+//! Input: displacements, words. Output: a PNG. Nothing is magnified; the outline at rest is drawn as a thin line.
+//! Magnets are drawn where they stand, so that the gap can be judged. A second position may show through, pale.
 
 use super::canvas::{Anchor, Canvas, PictureError, Rect};
 use super::colour::{FILM, INK, LINE, PAPER, Rgb, SOFT_INK, mix};
@@ -20,12 +20,53 @@ const COPPER: Rgb = [205, 150, 105];
 pub(super) const MAGNET: Rgb = [168, 176, 190];
 const BENT: Rgb = [44, 74, 110];
 
+/// What stands around the two views.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Words<'a> {
+    pub(super) title: &'a str,
+    /// Line under the title.
+    pub(super) figures: &'a str,
+    pub(super) foot: &'a str,
+}
+
+/// A board somewhere else than at rest.
+#[derive(Debug, Clone)]
+pub(super) struct Moved<'a> {
+    pub(super) shape: &'a Shape,
+    /// Displacement of every node, m.
+    pub(super) by: Vec<[f64; 3]>,
+    /// A second position, drawn pale behind the first.
+    pub(super) ghost: Option<Vec<[f64; 3]>>,
+    /// Triangles that carry copper.
+    pub(super) copper: Vec<bool>,
+}
+
 /// Draws the bent shape of one answer. `words`: figures for the line under the title.
 ///
 /// # Errors
 /// The page cannot be drawn.
 pub(crate) fn draw(board: &Board, answer: &BendAnswer, words: &str) -> Result<Vec<u8>, PictureError> {
-    let scene = Scene::of(board, answer)?;
+    let mut copper = vec![false; answer.shape.triangles.len()];
+    for t in answer.maps.iter().flat_map(|m| &m.triangles) {
+        copper[*t as usize] = true;
+    }
+    let by = answer.shape.loaded.iter().map(|d| [d[0], d[1], d[2]]).collect();
+    let moved = Moved { shape: &answer.shape, by, ghost: None, copper };
+    let figures = [board.title.as_str(), words].join("   ");
+    let words = Words {
+        title: "Bent shape, true scale",
+        figures: figures.trim(),
+        foot: "Thin line: the board at rest. Loaded shape with the unloaded shape's own bend included.",
+    };
+    page(board, moved, &words)
+}
+
+/// Draws a moved board from the side and obliquely from above.
+///
+/// # Errors
+/// The page cannot be drawn.
+pub(super) fn page(board: &Board, moved: Moved<'_>, words: &Words<'_>) -> Result<Vec<u8>, PictureError> {
+    let scene = Scene::of(board, moved)?;
     let left = MARGIN + 58;
     let wide = PAGE_WIDTH - left - MARGIN;
     let (top, gap) = (150, 130);
@@ -36,9 +77,7 @@ pub(crate) fn draw(board: &Board, answer: &BendAnswer, words: &str) -> Result<Ve
     let height = top + side_h + gap + oblique_h + 60;
     let mut canvas = Canvas::new(figure::side(PAGE_WIDTH), figure::side(height), PAPER)?;
 
-    let title = "Bent shape, true scale".to_owned();
-    let figures = [board.title.as_str(), words].join("   ");
-    figure::heading(&mut canvas, MARGIN, PAGE_WIDTH - 2 * MARGIN, [&title, figures.trim()])?;
+    figure::heading(&mut canvas, MARGIN, PAGE_WIDTH - 2 * MARGIN, [words.title, words.figures])?;
     canvas.text([left, top - 18], Anchor::Left, 20.0, INK, "from the side, along the hinge line")?;
     let view = View::fit(Rect { x: left, y: top, w: wide, h: side_h }, side_box, 26);
     let second = top + side_h + gap;
@@ -54,9 +93,23 @@ pub(crate) fn draw(board: &Board, answer: &BendAnswer, words: &str) -> Result<Ve
     oblique.place(&mut canvas);
     canvas.frame(view.rect, LINE);
     figure::scale_bar(&mut canvas, &view)?;
-    let foot = "Thin line: the board at rest. Loaded shape with the unloaded shape's own bend included.";
-    canvas.text([MARGIN, height - 24], Anchor::Left, 16.0, SOFT_INK, foot)?;
+    canvas.text([MARGIN, height - 24], Anchor::Left, 16.0, SOFT_INK, words.foot)?;
     canvas.png()
+}
+
+/// The oblique view alone, to stand beside others: its box on the page and the panel.
+///
+/// # Errors
+/// The board has no size.
+pub(super) fn oblique_panel(
+    board: &Board,
+    moved: Moved<'_>,
+    rect: Rect,
+) -> Result<(View, Panel), PictureError> {
+    let scene = Scene::of(board, moved)?;
+    let view = View::fit(rect, scene.box_of(&Projection::oblique(scene.along)), 20);
+    let panel = scene.oblique(&view);
+    Ok((view, panel))
 }
 
 /// Height of a panel that shows a box at a width, within limits, pixels.
@@ -115,6 +168,7 @@ fn minus(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {
 struct Scene {
     along: Point,
     bent: Vec<[f64; 3]>,
+    ghost: Option<Vec<[f64; 3]>>,
     triangles: Vec<[u32; 3]>,
     copper: Vec<bool>,
     rim: Vec<[u32; 2]>,
@@ -125,21 +179,17 @@ struct Scene {
 }
 
 impl Scene {
-    fn of(board: &Board, answer: &BendAnswer) -> Result<Self, PictureError> {
-        let shape = &answer.shape;
+    fn of(board: &Board, moved: Moved<'_>) -> Result<Self, PictureError> {
+        let shape = moved.shape;
         let bounds = figure::bounds(&board.outline)?;
         let (hinge, along) = hinge(board, bounds);
         let shift = |p: [f64; 3]| [p[0] - hinge[0], p[1] - hinge[1], p[2]];
-        let bent = shape
-            .points_m
-            .iter()
-            .zip(&shape.loaded)
-            .map(|(p, d)| shift([p[0] + d[0], p[1] + d[1], d[2]]))
-            .collect();
-        let mut copper = vec![false; shape.triangles.len()];
-        for t in answer.maps.iter().flat_map(|m| &m.triangles) {
-            copper[*t as usize] = true;
-        }
+        let placed = |by: &[[f64; 3]]| {
+            let all = shape.points_m.iter().zip(by);
+            all.map(|(p, d)| shift([p[0] + d[0], p[1] + d[1], d[2]])).collect()
+        };
+        let bent = placed(&moved.by);
+        let ghost = moved.ghost.as_deref().map(placed);
         let rest = board.outline.contours.iter();
         let rest = rest.map(|c| c.iter().map(|p| shift([p[0], p[1], 0.0])).collect()).collect();
         let size = (bounds[1][0] - bounds[0][0]).max(bounds[1][1] - bounds[0][1]);
@@ -152,7 +202,8 @@ impl Scene {
         Ok(Self {
             along,
             bent,
-            copper,
+            ghost,
+            copper: moved.copper,
             rim: rim(&shape.triangles),
             rest,
             magnets: magnets
@@ -168,7 +219,7 @@ impl Scene {
         let mut hi = [f64::NEG_INFINITY; 2];
         let rest = self.rest.iter().flatten();
         let magnets = self.magnets.iter().flat_map(|m| &m.1);
-        for p in self.bent.iter().chain(rest).chain(magnets) {
+        for p in self.bent.iter().chain(self.ghost.iter().flatten()).chain(rest).chain(magnets) {
             let q = projection.flat(*p);
             for k in 0..2 {
                 if q[k].is_finite() {
@@ -233,21 +284,24 @@ impl Scene {
         let mut panel = Panel::new(*view, PAPER);
         self.magnets(&mut panel, &projection);
         self.rest_lines(&mut panel, &projection);
-        let slabs: Vec<Vec<Point>> = (0..self.triangles.len())
-            .into_par_iter()
-            .map(|t| hull(self.slab(t).into_iter().map(|p| projection.flat(p)).collect()))
-            .collect();
-        panel.convex(&slabs, BENT);
-        // A film of 25 um would vanish on a board of 50 mm: the rim is never thinner than a fine line.
-        for edge in &self.rim {
-            panel.line(edge.map(|n| projection.flat(self.bent[n as usize])), 1.6, BENT);
+        let ghost = self.ghost.as_ref().map(|ghost| (ghost, mix(BENT, PAPER, 0.62)));
+        for (points, tone) in ghost.into_iter().chain([(&self.bent, BENT)]) {
+            let slabs: Vec<Vec<Point>> = (0..self.triangles.len())
+                .into_par_iter()
+                .map(|t| hull(self.slab(points, t).into_iter().map(|p| projection.flat(p)).collect()))
+                .collect();
+            panel.convex(&slabs, tone);
+            // A film of 25 um would vanish on a board of 50 mm: the rim is never thinner than a fine line.
+            for edge in &self.rim {
+                panel.line(edge.map(|n| projection.flat(points[n as usize])), 1.6, tone);
+            }
         }
         panel
     }
 
     /// The six corners of a triangle's stack, lower and upper face.
-    fn slab(&self, triangle: usize) -> [[f64; 3]; 6] {
-        let [a, b, c] = self.corners(triangle);
+    fn slab(&self, points: &[[f64; 3]], triangle: usize) -> [[f64; 3]; 6] {
+        let [a, b, c] = self.triangles[triangle].map(|n| points[n as usize]);
         let n = cross(minus(b, a), minus(c, a));
         let size = dot(n, n).sqrt().max(1e-300);
         let at = |p: [f64; 3], z: f64| [0, 1, 2].map(|k| p[k] + n[k] / size * z);

@@ -5,12 +5,51 @@
 //! by its length in bytes (64 bits). Nodes on the edge of a zone appear once per zone, since strain jumps there.
 //! Places without a value carry not-a-number.
 
-use copperbend_solver::result::{BendAnswer, Face, Shape, StrainMap};
+use copperbend_solver::result::{BendAnswer, Face, ModesAnswer, Shape, StrainMap};
 use rayon::prelude::*;
 
-/// Writes the grid of one answer.
+/// Writes the grid of one answer of `bend`.
 pub(crate) fn write(answer: &BendAnswer) -> Vec<u8> {
     let shape = &answer.shape;
+    grid(
+        shape,
+        answer.mesh.reference_z_m,
+        |out, split| point_data(out, answer, split),
+        |out| {
+            array(out, "error, share of the largest", 1, &shape.error_share);
+        },
+    )
+}
+
+/// Writes the grid of one answer of `modes`: the state about which the board vibrates and every mode's shape, per unit
+/// of its modal coordinate (modal mass 1 kg).
+pub(crate) fn write_modes(answer: &ModesAnswer) -> Vec<u8> {
+    let of_modes = |out: &mut String, split: &Split| {
+        let mut put = |name: &str, values: &[[f64; 6]], range: std::ops::Range<usize>| {
+            let flat: Vec<f64> = split
+                .node_of
+                .iter()
+                .flat_map(|&n| range.clone().map(move |k| values[n as usize][k]))
+                .collect();
+            array(out, name, 3, &flat);
+        };
+        put("displacement, m, state", &answer.shape.loaded, 0..3);
+        for (mode, shape) in answer.modes.iter().zip(&answer.shapes) {
+            let name = format!("mode {} {} {:.4} Hz", mode.number, mode.name, mode.frequency_hz);
+            put(&format!("{name}, displacement, m"), shape, 0..3);
+            put(&format!("{name}, rotation, rad"), shape, 3..6);
+        }
+    };
+    grid(&answer.shape, 0.0, of_modes, |_| ())
+}
+
+/// Writes points, triangles and what belongs to them.
+fn grid(
+    shape: &Shape,
+    reference_z_m: f64,
+    of_points: impl Fn(&mut String, &Split),
+    of_cells: impl Fn(&mut String),
+) -> Vec<u8> {
     let split = Split::of(shape);
     let (n_points, n_cells) = (split.node_of.len(), shape.triangles.len());
     let mut out = String::with_capacity(200 * n_points + 100 * n_cells);
@@ -21,19 +60,19 @@ pub(crate) fn write(answer: &BendAnswer) -> Vec<u8> {
     out.push_str("<UnstructuredGrid>\n");
     out.push_str(&format!("<Piece NumberOfPoints=\"{n_points}\" NumberOfCells=\"{n_cells}\">\n"));
     out.push_str("<PointData>\n");
-    point_data(&mut out, answer, &split);
+    of_points(&mut out, &split);
     out.push_str("</PointData>\n<CellData>\n");
     let zones: Vec<i32> = shape.zone_of.iter().map(|&z| i32::try_from(z).unwrap_or(-1)).collect();
     array(&mut out, "zone", 1, &zones);
     array(&mut out, "total thickness, m", 1, &shape.thickness_m);
-    array(&mut out, "error, share of the largest", 1, &shape.error_share);
+    of_cells(&mut out);
     out.push_str("</CellData>\n<Points>\n");
     let positions: Vec<f64> = split
         .node_of
         .iter()
         .flat_map(|&n| {
             let p = shape.points_m[n as usize];
-            [p[0], p[1], answer.mesh.reference_z_m]
+            [p[0], p[1], reference_z_m]
         })
         .collect();
     array(&mut out, "position, m", 3, &positions);

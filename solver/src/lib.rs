@@ -4,8 +4,8 @@
 //! (node to equation), [`model`] (everything checked), [`assemble`], [`linear`] (the only room that names the
 //! sparse library), [`statics`], [`magnet`] and [`lorentz`] (load), [`swing`] (large motion), [`clearance`] (what a
 //! swing may touch), [`recover`] (strain), [`settle`] (refine until the spots hold still), [`bend`] (the verb), [`beam`] (the fast
-//! model), [`hand`] and [`claims`] (hand calculation, the user's results),
-//! [`modes`] and [`air`] (natural modes, added mass and drag), [`published`] (problems with known answers), [`result`]
+//! model), [`hand`] and [`claims`] (hand calculation, the user's results), [`modes`], [`air`] and [`natural`] (natural
+//! modes, added mass and drag, the verb `modes`), [`published`] (problems with known answers), [`result`]
 //! (plain data out), [`summary`] (the board as understood), [`advice`] (layout rules of the trade), [`life`] (strain
 //! to cycles), [`reliability`] (scatter of lives and what a test proves), [`error`]. No input or output here.
 
@@ -31,6 +31,7 @@ pub mod lorentz;
 pub mod magnet;
 pub mod model;
 pub mod modes;
+pub mod natural;
 pub mod published;
 pub mod recover;
 pub mod reliability;

@@ -5,10 +5,12 @@
 
 mod board;
 mod cycle;
+mod modes;
 mod swing;
 
 pub use board::{ArmFacts, BoardSummary, CircuitFacts, LayerFacts, StackAt, StackPly, TrackFacts};
 pub use cycle::{CycleAnswer, CycleSpot};
+pub use modes::{AirFacts, ModeFacts, ModeKind, ModeShares, ModeSpot, ModesAnswer, ModesReport, StanceFacts};
 pub use swing::{Coupling, LeastClearance, PullIn, RangeSpot, SideView, Snap, Swing, SwingState, SwingStop};
 
 use copperbend_mesh::region::Point;

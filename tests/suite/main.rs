@@ -13,6 +13,8 @@ mod life;
 #[cfg(test)]
 mod magnet;
 #[cfg(test)]
+mod modes;
+#[cfg(test)]
 mod outputs;
 #[cfg(test)]
 mod published;

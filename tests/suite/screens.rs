@@ -18,7 +18,7 @@ fn refused(ended: &Ended, words: &[&str]) {
 fn help_names_every_verb() {
     let ended = run(&["--help"]);
     assert_eq!(ended.code, Some(0), "exit code of help");
-    for verb in ["bend", "check", "mesh", "matrices", "verify", "schema"] {
+    for verb in ["bend", "modes", "check", "mesh", "matrices", "verify", "schema"] {
         assert!(ended.out.contains(verb), "'{verb}' is missing in: {}", ended.out);
     }
 }

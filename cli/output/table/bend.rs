@@ -5,8 +5,8 @@ use super::grid::{Grid, Lean, wrap};
 use crate::output::numbers::{beside, degrees, engineering, mm, plain, signed, strain, strain_with_error};
 use copperbend_mesh::board::Board;
 use copperbend_solver::result::{
-    Accuracy, BendAnswer, BendReport, BondLimit, Caution, DriveLoad, Face, LimitCheck, Movement,
-    SettleHistory, SingularKind, Spot,
+    Accuracy, BendAnswer, BendReport, BondLimit, DriveLoad, Face, LimitCheck, Movement, SettleHistory,
+    SingularKind, Spot,
 };
 use std::path::PathBuf;
 
@@ -30,24 +30,7 @@ pub(crate) fn bend(report: &BendReport, written: &[PathBuf]) -> String {
         how_sure(&mut sheet, answer);
     }
     limits(&mut sheet, &report.limits);
-    if !report.left_out.is_empty() {
-        sheet.heading("What the model leaves out");
-        report.left_out.iter().for_each(|line| sheet.item("-", line));
-    }
-    if !report.warnings.is_empty() {
-        sheet.heading("Warnings");
-        for w in &report.warnings {
-            sheet.item("!", &format!("{}: {}; {}", w.place, w.text, w.remedy));
-        }
-    }
-    // The caution about estimates is the foot itself.
-    let cautions: Vec<&Caution> = report.cautions.iter().filter(|c| c.about != "estimate").collect();
-    if !cautions.is_empty() {
-        sheet.heading("Cautions");
-        for c in cautions {
-            sheet.item("-", &format!("{}: {}", c.about, c.text));
-        }
-    }
+    sheet.remarks(&report.left_out, &report.warnings, &report.cautions);
     sheet.files(written);
     sheet.foot();
     sheet.0
@@ -227,7 +210,7 @@ fn spots(sheet: &mut Sheet, answer: &BendAnswer) {
     }
 }
 
-fn face_word(face: Face) -> &'static str {
+pub(super) fn face_word(face: Face) -> &'static str {
     match face {
         Face::Lower => "lower",
         Face::Upper => "upper",

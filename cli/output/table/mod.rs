@@ -8,6 +8,7 @@ mod check;
 mod grid;
 mod hand;
 mod life;
+mod modes;
 mod reliability;
 mod rig;
 mod swing;
@@ -19,12 +20,14 @@ pub(crate) use bend::{bend, shape_words, state_words};
 pub(crate) use check::{check, matrices, mesh};
 pub(crate) use hand::{claims, hand};
 pub(crate) use life::{LifeShown, life};
+pub(crate) use modes::{mode_words, modes, versus};
 pub(crate) use reliability::{plan, reliability};
 pub(crate) use rig::rig;
 pub(crate) use swing::swing_words;
 pub(crate) use vary::variants;
 pub(crate) use verify::verify;
 
+use copperbend_solver::result::{Caution, Remark};
 use grid::wrap;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
@@ -62,6 +65,28 @@ impl Sheet {
     fn item(&mut self, mark: &str, text: &str) {
         let indent = mark.chars().count() + 3;
         self.line(format!("  {mark} {}", wrap(text, indent, WIDTH)));
+    }
+
+    /// What the model leaves out, warnings, cautions.
+    fn remarks(&mut self, left_out: &[String], warnings: &[Remark], cautions: &[Caution]) {
+        if !left_out.is_empty() {
+            self.heading("What the model leaves out");
+            left_out.iter().for_each(|line| self.item("-", line));
+        }
+        if !warnings.is_empty() {
+            self.heading("Warnings");
+            for w in warnings {
+                self.item("!", &format!("{}: {}; {}", w.place, w.text, w.remedy));
+            }
+        }
+        // The caution about estimates is the foot itself.
+        let cautions: Vec<&Caution> = cautions.iter().filter(|c| c.about != "estimate").collect();
+        if !cautions.is_empty() {
+            self.heading("Cautions");
+            for c in cautions {
+                self.item("-", &format!("{}: {}", c.about, c.text));
+            }
+        }
     }
 
     fn foot(&mut self) {

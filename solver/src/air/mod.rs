@@ -1,12 +1,13 @@
 //! Air around a moving plate: mass it adds, linear drag, quadratic drag.
 //!
 //! In: sides of the plate, frequency, amplitude. Out: added mass of plates of finite aspect ratio ([`plate`]), the
-//! oscillating ribbon in a viscous fluid ([`ribbon`]), the coefficient of quadratic drag with its bracket ([`drag`]).
+//! oscillating ribbon in a viscous fluid ([`ribbon`]), the coefficient of quadratic drag with its bracket ([`drag`]), air on a board ([`surface`]).
 //! Each plate moves as if alone: no wall, magnet or neighbour near by (they raise all three). Absent: sound.
 
 pub mod drag;
 pub mod plate;
 pub mod ribbon;
+pub mod surface;
 
 /// A gas around the board.
 #[derive(Debug, Clone, Copy, PartialEq)]

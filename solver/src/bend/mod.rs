@@ -11,6 +11,9 @@ mod spots;
 mod state;
 mod swing;
 
+pub(crate) use remarks::cautions;
+pub(crate) use spots::face;
+
 use crate::error::SolveError;
 use crate::model::{BoardModel, Hinge, LoadCase};
 use crate::recover::{SpotOptions, board_traces};

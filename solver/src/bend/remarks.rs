@@ -180,7 +180,8 @@ fn shortest_arm_m(board: &Board) -> f64 {
     board.outline.bounds().map_or(f64::INFINITY, |[low, high]| (high[0] - low[0]).max(high[1] - low[1]))
 }
 
-fn cautions(board: &Board) -> Vec<Caution> {
+/// Safety cautions due for a design.
+pub(crate) fn cautions(board: &Board) -> Vec<Caution> {
     let mut found = Vec::new();
     let mut caution =
         |about: &str, text: &str| found.push(Caution { about: about.into(), text: text.into() });

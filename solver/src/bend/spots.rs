@@ -119,7 +119,7 @@ fn unloaded_strain(settled: &Settled<State>, unloaded: &recover::Recovered, spot
     recover::along(&strain, spot.direction_rad)
 }
 
-pub(super) fn face(face: recover::Face) -> Face {
+pub(crate) fn face(face: recover::Face) -> Face {
     match face {
         recover::Face::Lower => Face::Lower,
         recover::Face::Upper => Face::Upper,

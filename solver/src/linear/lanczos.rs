@@ -37,7 +37,17 @@ pub trait Pencil: Sync {
     /// # Errors
     /// Those of a solve.
     fn solve(&self, x: &mut [[f64; BLOCK]]) -> Result<(), LinearError>;
+    /// Vectors rich in what is sought, each of length about 1 per unknown; None for numbers without order.
+    fn guess(&self) -> Option<Block> {
+        None
+    }
 }
+
+/// Share of numbers without order in the first block: no vector is missed for being orthogonal to a guess.
+const STIRRED: f64 = 1e-3;
+
+/// Squared length of the shortest over the longest column below which a block is made orthogonal once more.
+const SHORT: f64 = 1e-6;
 
 /// Eigenpairs, largest magnitude of theta first.
 #[derive(Debug, Clone, Default)]
@@ -59,6 +69,19 @@ pub struct Pairs {
 /// # Errors
 /// Those of a solve.
 pub fn largest(pencil: &dyn Pencil, wanted: usize, tolerance: f64) -> Result<Pairs, LinearError> {
+    largest_and_spare(pencil, wanted, wanted, tolerance)
+}
+
+/// As [`largest`], with the best of the next vectors up to `total`, done or not: what later improvement leans on.
+///
+/// # Errors
+/// Those of a solve.
+pub(crate) fn largest_and_spare(
+    pencil: &dyn Pencil,
+    wanted: usize,
+    total: usize,
+    tolerance: f64,
+) -> Result<Pairs, LinearError> {
     if pencil.n() == 0 || wanted == 0 {
         return Ok(Pairs::default());
     }
@@ -71,7 +94,7 @@ pub fn largest(pencil: &dyn Pencil, wanted: usize, tolerance: f64) -> Result<Pai
         let size = basis.projected.nrows();
         let mut rank: Vec<usize> = (0..size).collect();
         rank.sort_by(|&a, &b| values[b].abs().total_cmp(&values[a].abs()).then(a.cmp(&b)));
-        rank.truncate(wanted);
+        rank.truncate(total.max(wanted));
         // Zero columns of the basis show as eigenvalues of zero.
         rank.retain(|&i| values[i].abs() > 1e3 * f64::EPSILON * values.amax());
         let estimate = |&i: &usize| {
@@ -79,7 +102,7 @@ pub fn largest(pencil: &dyn Pencil, wanted: usize, tolerance: f64) -> Result<Pai
             (coupling * tail).norm() / values[i].abs()
         };
         let residual: Vec<f64> = rank.iter().map(estimate).collect();
-        let settled = rank.len() == wanted && residual.iter().all(|r| *r < tolerance);
+        let settled = rank.len() >= wanted && residual.iter().take(wanted).all(|r| *r < tolerance);
         match next {
             Some(next) if !settled && size < most => basis.blocks.push(next),
             _ => {
@@ -123,7 +146,12 @@ impl Basis {
             let value = (seed >> 11) as f64;
             value / (1u64 << 53) as f64 - 0.5
         };
-        let first: Block = (0..pencil.n()).map(|_| std::array::from_fn(|_| draw())).collect();
+        let mut first: Block = (0..pencil.n()).map(|_| std::array::from_fn(|_| draw())).collect();
+        if let Some(guess) = pencil.guess().filter(|guess| guess.len() == first.len()) {
+            for (row, guess) in first.iter_mut().zip(&guess) {
+                row.iter_mut().zip(guess).for_each(|(x, g)| *x = STIRRED * *x + g);
+            }
+        }
         let mut first = pencil.mass(&first);
         pencil.solve(&mut first)?;
         let mut own = Self { blocks: Vec::new(), projected: DMatrix::zeros(0, 0), solves: 1 };
@@ -142,10 +170,11 @@ impl Basis {
         pencil.solve(&mut image)?;
         self.solves += 1;
         let mut shares = vec![Small::zeros(); self.blocks.len()];
-        for _ in 0..2 {
-            let parts = self.shares(&image);
-            self.take_out(&mut image, &parts, |pair| &pair.own);
-            shares.iter_mut().zip(&parts).for_each(|(sum, part)| *sum += part);
+        // The image reaches back two blocks; then everything that rounding left in the others.
+        for from in [self.blocks.len().saturating_sub(2), 0] {
+            let parts = self.shares(&image, from);
+            self.take_out(&mut image, &parts, from, |pair| &pair.own);
+            shares[from..].iter_mut().zip(&parts).for_each(|(sum, part)| *sum += part);
         }
         let old = self.projected.nrows();
         let size = old + BLOCK;
@@ -185,38 +214,46 @@ impl Basis {
             r = Small::from_fn(|i, j| if kept(i) { u[(j, i)] * s[i].sqrt() } else { 0.0 }) * r;
             turned(&mut block, &turn);
             turned(&mut with_mass, &turn);
-            if pass == 0 && !self.blocks.is_empty() {
-                let parts = self.shares(&block);
-                self.take_out(&mut block, &parts, |pair| &pair.own);
-                self.take_out(&mut with_mass, &parts, |pair| &pair.with_mass);
+            let shortest = s.iter().copied().filter(|s| *s > bound).fold(f64::INFINITY, f64::min);
+            // Short columns grew, and with them what rounding left of the other blocks in them.
+            if pass == 0 && !self.blocks.is_empty() && shortest < SHORT * s.max() {
+                let parts = self.shares(&block, 0);
+                self.take_out(&mut block, &parts, 0, |pair| &pair.own);
+                self.take_out(&mut with_mass, &parts, 0, |pair| &pair.with_mass);
             }
         }
         (Some(Pair { own: block, with_mass }), r)
     }
 
-    /// M-inner products of every block with `x`.
-    fn shares(&self, x: &[[f64; BLOCK]]) -> Vec<Small> {
+    /// M-inner products of every block from number `from` on with `x`.
+    fn shares(&self, x: &[[f64; BLOCK]], from: usize) -> Vec<Small> {
         let parts: Vec<Vec<Small>> = x
             .par_chunks(STRETCH)
             .enumerate()
             .map(|(i, x)| {
                 let rows = i * STRETCH..i * STRETCH + x.len();
-                self.blocks.iter().map(|pair| product(&pair.with_mass[rows.clone()], x)).collect()
+                self.blocks[from..].iter().map(|pair| product(&pair.with_mass[rows.clone()], x)).collect()
             })
             .collect();
-        let mut sums = vec![Small::zeros(); self.blocks.len()];
+        let mut sums = vec![Small::zeros(); self.blocks.len() - from];
         for part in &parts {
             sums.iter_mut().zip(part).for_each(|(sum, part)| *sum += part);
         }
         sums
     }
 
-    /// `x -= sum of blocks times parts`.
-    fn take_out(&self, x: &mut [[f64; BLOCK]], parts: &[Small], of: impl Fn(&Pair) -> &Block + Sync) {
+    /// `x -= sum of blocks times parts`, the blocks from number `from` on.
+    fn take_out(
+        &self,
+        x: &mut [[f64; BLOCK]],
+        parts: &[Small],
+        from: usize,
+        of: impl Fn(&Pair) -> &Block + Sync,
+    ) {
         x.par_chunks_mut(STRETCH).enumerate().for_each(|(i, x)| {
-            for (pair, part) in self.blocks.iter().zip(parts) {
-                let from = &of(pair)[i * STRETCH..i * STRETCH + x.len()];
-                add_product(x, from, &-part);
+            for (pair, part) in self.blocks[from..].iter().zip(parts) {
+                let own = &of(pair)[i * STRETCH..i * STRETCH + x.len()];
+                add_product(x, own, &-part);
             }
         });
     }
@@ -242,17 +279,12 @@ pub(crate) fn combined(blocks: &[&Block], chosen: &DMatrix<f64>) -> Vec<Block> {
     (0..chosen.ncols().div_ceil(BLOCK)).map(of_group).collect()
 }
 
-/// Products of the first `size` vectors of one list with those of another.
-pub(crate) fn gram(a: &[Block], b: &[Block], size: usize) -> DMatrix<f64> {
-    let mut out = DMatrix::zeros(size, size);
+/// Products of all vectors of one list with those of another.
+pub(crate) fn gram(a: &[Block], b: &[Block]) -> DMatrix<f64> {
+    let mut out = DMatrix::zeros(BLOCK * a.len(), BLOCK * b.len());
     for (p, a) in a.iter().enumerate() {
         for (q, b) in b.iter().enumerate() {
-            let part = inner(a, b);
-            for i in 0..BLOCK.min(size.saturating_sub(p * BLOCK)) {
-                for j in 0..BLOCK.min(size.saturating_sub(q * BLOCK)) {
-                    out[(p * BLOCK + i, q * BLOCK + j)] = part[(i, j)];
-                }
-            }
+            out.fixed_view_mut::<BLOCK, BLOCK>(BLOCK * p, BLOCK * q).copy_from(&inner(a, b));
         }
     }
     out

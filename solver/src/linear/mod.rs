@@ -22,7 +22,7 @@ mod units;
 
 pub use factor::{Engine, Factor, Structure};
 pub use lanczos::{BLOCK, Block, Pairs, Pencil, largest};
-pub(crate) use lanczos::{combined, gram};
+pub(crate) use lanczos::{combined, gram, largest_and_spare};
 pub use order::Graph;
 
 use std::fmt;

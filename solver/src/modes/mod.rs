@@ -8,12 +8,16 @@
 
 mod modal;
 mod motion;
+mod rigid;
+mod ritz;
 mod rows;
+mod tangent;
 #[cfg(test)]
 mod tests;
 
 pub use modal::Modal;
 pub use motion::ModeMotion;
+pub use rigid::rigid_motion;
 
 use crate::error::SolveError;
 use crate::model::Model;
@@ -21,7 +25,7 @@ use crate::swing::Path;
 use nalgebra::Vector6;
 
 /// Relative residual at which the iteration takes a mode for settled.
-pub const SETTLED: f64 = 1e-9;
+pub const SETTLED: f64 = 3e-9;
 
 /// Relative residual by solves with full digits above which modes are improved further.
 pub const ACCEPTED: f64 = 1e-8;

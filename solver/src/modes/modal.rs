@@ -2,9 +2,11 @@
 //!
 //! Lanczos works with the assembled matrices. At rest the modes are then judged, and improved where need be, by
 //! stiffness element by element with the rigid motion taken out, which the rounding of assembled entries does not
-//! reach; about an equilibrium by the assembled tangent.
+//! reach; about an equilibrium the triangles' tangents serve in the same way.
 
+use super::ritz::{Ritz, best};
 use super::rows::SymmetricRows;
+use super::tangent::Tangent;
 use super::{ACCEPTED, Mode, ModeWishes, Modes, SETTLED};
 use crate::assemble::{self, Elements, Layout, refused, turned};
 use crate::element::{self, Matrix18};
@@ -13,13 +15,13 @@ use crate::linear::{self, BLOCK, Block, Factor, LinearError, Pairs, Pencil, Stru
 use crate::model::Model;
 use crate::statics::{self, Balance};
 use crate::swing::{Linearised, Path, Pose};
-use nalgebra::{Cholesky, DMatrix, Matrix3, Matrix6, SymmetricEigen, Vector6};
+use nalgebra::{Matrix3, Matrix6, Vector6};
 use rayon::prelude::*;
 use std::sync::Arc;
 use std::time::Instant;
 
-/// Improvements of all modes by solves with full digits, at most.
-const MOST_ROUNDS: u32 = 6;
+/// Solves of eight spent on improving modes, at most.
+const MOST_SOLVES: u32 = 16;
 
 /// Tries to find every unstable mode, each with more vectors.
 const MOST_TRIES: u32 = 4;
@@ -41,18 +43,10 @@ struct Problem {
     mass_values: Vec<f64>,
     mass: SymmetricRows,
     air: Option<SymmetricRows>,
-    /// The assembled tangent; None at rest, where products go element by element.
-    tangent: Option<SymmetricRows>,
+    /// Tangents of the triangles; None at rest.
+    tangent: Option<Tangent>,
     lift: f64,
     factor: Factor,
-}
-
-/// Vectors with their products, and the quotients of Rayleigh and Ritz.
-struct Ritz {
-    theta: Vec<f64>,
-    vectors: Vec<Block>,
-    stiff: Vec<Block>,
-    heavy: Vec<Block>,
 }
 
 impl Modal {
@@ -73,6 +67,9 @@ impl Modal {
             elements: Arc::new(elements),
             layout: Arc::new(layout),
             values,
+            rest: Vec::new(),
+            packed: Vec::new(),
+            corners: Vec::new(),
             pose: Pose::at_rest(&model.nodes_m),
         };
         Self::of(state, true, wishes)
@@ -121,7 +118,7 @@ impl Modal {
         let mut x = load.clone();
         let solve = |x: &mut Vec<f64>| problem.structure().solve(&problem.factor, x, 1);
         solve(&mut x).map_err(|e| refused(&e))?;
-        let image = problem.stiff(&[to_block(&x)], 1)?.swap_remove(0);
+        let image = problem.stiff(&[to_block(&x)], 1).swap_remove(0);
         let mut rest: Vec<f64> = load.iter().zip(&image).map(|(f, k)| f - k[0]).collect();
         solve(&mut rest).map_err(|e| refused(&e))?;
         x.iter_mut().zip(&rest).for_each(|(x, d)| *x += d);
@@ -166,7 +163,7 @@ fn to_block(x: &[f64]) -> Block {
 impl Problem {
     fn new(state: Linearised, at_rest: bool, wishes: &ModeWishes<'_>) -> Result<Self, SolveError> {
         let air = wishes.air_kg_m2;
-        if !air.is_empty() && (air.len() != state.triads.len() || air.iter().any(|m| !(*m >= 0.0))) {
+        if !air.is_empty() && (air.len() != state.triads.len() || !air.iter().all(|m| *m >= 0.0)) {
             return Err(SolveError::Model {
                 what: "the mass of air is not one number from zero up per triangle".to_owned(),
                 remedy: "give one per triangle, or none for vacuum".to_owned(),
@@ -183,7 +180,8 @@ impl Problem {
         if let Some(air) = &air_values {
             mass_values = combined(&mass_values, 1.0, air);
         }
-        let Linearised { model, elements, layout, values: stiffness, .. } = state;
+        let Linearised { model, elements, layout, values: stiffness, rest, packed, corners, pose, .. } =
+            state;
         let rows = |values: &[f64]| {
             SymmetricRows::new(layout.structure.entry_start(), layout.structure.entry_rows(), values)
         };
@@ -196,7 +194,12 @@ impl Problem {
         Ok(Self {
             mass: rows(&mass_values),
             air: air_values.as_deref().map(rows),
-            tangent: (!at_rest).then(|| rows(&stiffness)),
+            tangent: (!at_rest).then(|| Tangent {
+                packed,
+                corners,
+                positions_m: pose.positions_m,
+                rest: rows(&rest),
+            }),
             model,
             elements,
             layout,
@@ -217,7 +220,8 @@ impl Problem {
         let mut wanted = wishes.count.max(unstable.min(wishes.count + BLOCK));
         let mut solves = 0;
         for attempt in 1.. {
-            let pairs = linear::largest(self, wanted, SETTLED).map_err(|e| refused(&e))?;
+            let total = wanted.div_ceil(BLOCK).saturating_mul(BLOCK);
+            let pairs = linear::largest_and_spare(self, wanted, total, SETTLED).map_err(|e| refused(&e))?;
             solves += pairs.solves;
             if pairs.theta.is_empty() && wishes.count > 0 {
                 return Err(SolveError::Model {
@@ -226,11 +230,11 @@ impl Problem {
                 });
             }
             let negative = pairs.theta.iter().filter(|theta| **theta < 0.0).count();
-            if negative < unstable && attempt < MOST_TRIES && pairs.theta.len() == wanted {
+            if negative < unstable && attempt < MOST_TRIES && pairs.theta.len() >= wanted {
                 wanted *= 2;
                 continue;
             }
-            let (ritz, residuals, more) = self.improved(pairs)?;
+            let (ritz, residuals, more) = self.improved(pairs, wanted)?;
             solves += more;
             let mut found = self.told(&ritz, &residuals);
             found.truncate(wishes.count.max(unstable));
@@ -261,39 +265,41 @@ impl Problem {
         (0..ritz.theta.len()).map(of).collect()
     }
 
-    /// Quotients of Rayleigh and Ritz with stiffness of full digits, and relative residuals; the vectors are improved
-    /// until the residuals are accepted or stand still. With the solves that took.
-    fn improved(&self, pairs: Pairs) -> Result<(Ritz, Vec<f64>, u32), SolveError> {
-        let (mut vectors, size) = (pairs.vectors, pairs.theta.len());
+    /// Quotients of Rayleigh and Ritz with stiffness of full digits, and relative residuals of the first `wanted`; the
+    /// vectors are improved in the space of themselves and their steps until the residuals are accepted or stand still.
+    /// With the solves that took.
+    fn improved(&self, pairs: Pairs, wanted: usize) -> Result<(Ritz, Vec<f64>, u32), SolveError> {
+        let size = pairs.theta.len();
+        let heavy: Vec<Block> = pairs.vectors.iter().map(|block| Pencil::mass(self, block)).collect();
+        let mut stiff = self.stiff(&pairs.vectors, size);
+        for (k, m) in stiff.iter_mut().zip(&heavy) {
+            for (k, m) in k.iter_mut().zip(m) {
+                k.iter_mut().zip(m).for_each(|(k, m)| *k += self.lift * m);
+            }
+        }
+        let given = Ritz { theta: Vec::new(), vectors: pairs.vectors, stiff, heavy };
+        let mut ritz = best(given, size);
         let (mut solves, mut before) = (0, f64::INFINITY);
-        for round in 0.. {
-            let ritz = self.ritz(vectors, size)?;
+        loop {
             let (steps, residuals) = self.steps(&ritz)?;
-            solves += u32::try_from(steps.len()).unwrap_or(u32::MAX);
-            let worst = residuals.iter().copied().fold(0.0, f64::max);
-            if worst < ACCEPTED || round >= MOST_ROUNDS || worst > 0.5 * before {
+            solves += u32::try_from(steps.vectors.len()).unwrap_or(u32::MAX);
+            let worst = residuals.iter().take(wanted).copied().fold(0.0, f64::max);
+            if worst < ACCEPTED || solves >= MOST_SOLVES || worst > 0.5 * before {
                 return Ok((ritz, residuals, solves));
             }
             before = worst;
-            vectors = ritz.vectors;
-            for (block, step) in vectors.iter_mut().zip(&steps) {
-                block
-                    .par_iter_mut()
-                    .zip(step)
-                    .for_each(|(x, d)| x.iter_mut().zip(d).for_each(|(x, d)| *x += d));
-            }
+            let Ritz { mut vectors, mut stiff, mut heavy, .. } = ritz;
+            vectors.extend(steps.vectors);
+            stiff.extend(steps.stiff);
+            heavy.extend(steps.heavy);
+            ritz = best(Ritz { theta: Vec::new(), vectors, stiff, heavy }, size);
         }
-        Ok((
-            Ritz { theta: Vec::new(), vectors: Vec::new(), stiff: Vec::new(), heavy: Vec::new() },
-            Vec::new(),
-            0,
-        ))
     }
 
-    /// `(K + lift M)^-1 (lambda M x - (K + lift M) x)` of every vector and its length: the relative residual.
-    fn steps(&self, ritz: &Ritz) -> Result<(Vec<Block>, Vec<f64>), SolveError> {
+    /// `(K + lift M)^-1 (lambda M x - (K + lift M) x)` of every vector, and its length: the relative residual.
+    fn steps(&self, ritz: &Ritz) -> Result<(Ritz, Vec<f64>), SolveError> {
         let mut residuals = Vec::with_capacity(ritz.theta.len());
-        let mut steps = Vec::with_capacity(ritz.vectors.len());
+        let mut all = Ritz { theta: Vec::new(), vectors: Vec::new(), stiff: Vec::new(), heavy: Vec::new() };
         for ((stiff, heavy), theta) in ritz.stiff.iter().zip(&ritz.heavy).zip(ritz.theta.chunks(BLOCK)) {
             let of = |(k, m): (&[f64; BLOCK], &[f64; BLOCK])| {
                 let mut row = [0.0; BLOCK];
@@ -302,69 +308,41 @@ impl Problem {
                 }
                 row
             };
-            let mut step: Block = stiff.par_iter().zip(heavy).map(of).collect();
+            let rest: Block = stiff.par_iter().zip(heavy).map(of).collect();
+            let mut step = rest.clone();
             self.solve(&mut step).map_err(|e| refused(&e))?;
             let with_mass = Pencil::mass(self, &step);
             for r in 0..theta.len() {
                 let square: f64 = step.iter().zip(&with_mass).map(|(a, b)| a[r] * b[r]).sum();
                 residuals.push(square.max(0.0).sqrt());
             }
-            steps.push(step);
+            all.vectors.push(step);
+            all.stiff.push(rest);
+            all.heavy.push(with_mass);
         }
-        Ok((steps, residuals))
-    }
-
-    /// Best vectors within the space of the given ones: `theta` ascending, of unit mass.
-    fn ritz(&self, vectors: Vec<Block>, size: usize) -> Result<Ritz, SolveError> {
-        let heavy: Vec<Block> = vectors.iter().map(|block| Pencil::mass(self, block)).collect();
-        let mut stiff = self.stiff(&vectors, size)?;
-        if self.lift != 0.0 {
-            for (k, m) in stiff.iter_mut().zip(&heavy) {
-                for (k, m) in k.iter_mut().zip(m) {
-                    k.iter_mut().zip(m).for_each(|(k, m)| *k += self.lift * m);
-                }
-            }
-        }
-        let both = |a: &[Block], b: &[Block]| {
-            let product = linear::gram(a, b, size);
-            (&product + product.transpose()) * 0.5
-        };
-        let (k, m) = (both(&vectors, &stiff), both(&vectors, &heavy));
-        let Some(root) = Cholesky::new(m).map(|c| c.l()) else {
-            return Err(SolveError::Model {
-                what: "modes that depend on each other".to_owned(),
-                remedy: "ask for fewer modes".to_owned(),
-            });
-        };
-        let back = root.clone().try_inverse().unwrap_or_else(|| DMatrix::identity(size, size));
-        let eigen = SymmetricEigen::new(&back * k * back.transpose());
-        let mut rank: Vec<usize> = (0..size).collect();
-        rank.sort_by(|&a, &b| eigen.eigenvalues[a].total_cmp(&eigen.eigenvalues[b]).then(a.cmp(&b)));
-        let chosen = (back.transpose() * eigen.eigenvectors).select_columns(&rank);
-        let turned = |blocks: &[Block]| linear::combined(&blocks.iter().collect::<Vec<_>>(), &chosen);
-        Ok(Ritz {
-            theta: rank.iter().map(|&i| eigen.eigenvalues[i]).collect(),
-            vectors: turned(&vectors),
-            stiff: turned(&stiff),
-            heavy: turned(&heavy),
-        })
+        Ok((all, residuals))
     }
 
     /// Stiffness times the first `size` vectors.
-    fn stiff(&self, blocks: &[Block], size: usize) -> Result<Vec<Block>, SolveError> {
-        if let Some(tangent) = &self.tangent {
-            return Ok(blocks.iter().map(|block| tangent.times(block)).collect());
-        }
+    fn stiff(&self, blocks: &[Block], size: usize) -> Vec<Block> {
         let balance = Balance { model: &self.model, elements: &self.elements, layout: &self.layout };
         let of = |(b, block): (usize, &Block)| {
             let used = BLOCK.min(size.saturating_sub(b * BLOCK));
-            let columns: Vec<Vec<f64>> =
-                (0..used).map(|c| block.iter().map(|row| row[c]).collect()).collect();
-            let products = balance.times(&columns);
+            let products: Vec<Vec<f64>> = match &self.tangent {
+                None => balance
+                    .times(&(0..used).map(|c| block.iter().map(|row| row[c]).collect()).collect::<Vec<_>>()),
+                Some(tangent) => (0..used)
+                    .map(|c| balance.free_forces(tangent.forces(&self.model, &self.shape(block, c))))
+                    .collect(),
+            };
             let row = |i: usize| std::array::from_fn(|c| products.get(c).map_or(0.0, |p| p[i]));
-            (0..block.len()).map(row).collect()
+            let mut out: Block = (0..block.len()).map(row).collect();
+            if let Some(tangent) = &self.tangent {
+                tangent.add_rest(block, &mut out);
+            }
+            out
         };
-        Ok(blocks.iter().enumerate().map(of).collect())
+        blocks.iter().enumerate().map(of).collect()
     }
 
     /// Displacement of every node.
@@ -412,6 +390,41 @@ impl Pencil for Problem {
 
     fn solve(&self, x: &mut [[f64; BLOCK]]) -> Result<(), LinearError> {
         self.structure().solve_block(&self.factor, x)
+    }
+
+    /// Smooth motions over the whole model: three shifts, and bending in polynomials of the place.
+    fn guess(&self) -> Option<Block> {
+        let model = &self.model;
+        let mut places = vec![[0.0; 3]; model.freedoms.blocks.len()];
+        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+        for (follow, p) in model.freedoms.follow.iter().zip(&model.nodes_m) {
+            let place = &mut places[follow.block as usize];
+            *place = [place[0] + p[0], place[1] + p[1], place[2] + 1.0];
+            for k in 0..2 {
+                low[k] = low[k].min(p[k]);
+                high[k] = high[k].max(p[k]);
+            }
+        }
+        let half = 0.5 * (high[0] - low[0]).max(high[1] - low[1]).max(f64::MIN_POSITIVE);
+        let structure = self.structure();
+        let mut rows = vec![[0.0; BLOCK]; structure.n_unknowns()];
+        for (vertex, &block) in self.layout.blocks.iter().enumerate() {
+            let [sx, sy, count] = places[block as usize];
+            let x = (sx / count - low[0]) / half;
+            let y = (sy / count - 0.5 * (low[1] + high[1])) / half;
+            let first = structure.first()[structure.position()[vertex] as usize] as usize;
+            for (k, &component) in self.layout.free(vertex).iter().enumerate() {
+                rows[first + k] = match component {
+                    0 => [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0],
+                    1 => [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0],
+                    2 => [1.0, x, y, x * x, x * y, x * x * y, 0.0, 0.0],
+                    3 => [0.0, 0.0, 1.0, 0.0, x, x * x, 0.0, 0.0].map(|slope| slope / half),
+                    4 => [0.0, 1.0, 0.0, 2.0 * x, y, 2.0 * x * y, 0.0, 0.0].map(|slope| -slope / half),
+                    _ => [0.0; BLOCK],
+                };
+            }
+        }
+        Some(rows)
     }
 }
 

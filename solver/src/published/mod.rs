@@ -1,7 +1,7 @@
 //! Problems with known answers, run by the `verify` command and by the tests from one table.
 //!
 //! Input: nothing. Output: one [`Row`] per figure: target, result, ratio, tolerance, pass. Each problem builds its
-//! own mesh and model and goes through the same rooms as a board. Absent: vibration.
+//! own mesh and model and goes through the same rooms as a board.
 //!
 //! Units are consistent within a problem; the unit of a row says which where it matters.
 
@@ -22,6 +22,8 @@ mod rig;
 mod sections;
 mod shells;
 mod strips;
+mod vibrating_beams;
+mod vibrating_plates;
 
 use crate::error::SolveError;
 
@@ -142,6 +144,8 @@ pub fn problems() -> impl Iterator<Item = &'static Problem> {
         frames::PROBLEMS,
         frame_modes::PROBLEMS,
         frame_arms::PROBLEMS,
+        vibrating_beams::PROBLEMS,
+        vibrating_plates::PROBLEMS,
     ]
     .into_iter()
     .flatten()

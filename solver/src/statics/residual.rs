@@ -254,14 +254,20 @@ impl Balance<'_> {
         self.fill(
             &mut wanted.map(|(state, forces)| Wanted { state, case: &case, forces }).collect::<Vec<_>>(),
         );
+        forces.iter().map(|forces| self.pulls(forces)).collect()
+    }
+
+    /// Forces on the corners of every triangle (global axes) over the free unknowns, in elimination order.
+    pub(crate) fn free_forces(&self, corners: Vec<[f64; 18]>) -> Vec<f64> {
+        self.pulls(&Forces { corners, ..Forces::default() })
+    }
+
+    fn pulls(&self, forces: &Forces) -> Vec<f64> {
         let none = vec![Vector6::zeros(); self.model.freedoms.blocks.len()];
-        let product = |forces: &Forces| {
-            let mut out = vec![0.0; self.layout.structure.n_unknowns()];
-            self.residual(&none, forces, &mut out);
-            out.iter_mut().for_each(|f| *f = -*f);
-            out
-        };
-        forces.iter().map(product).collect()
+        let mut out = vec![0.0; self.layout.structure.n_unknowns()];
+        self.residual(&none, forces, &mut out);
+        out.iter_mut().for_each(|f| *f = -*f);
+        out
     }
 
     /// Residual over the free unknowns, in elimination order.

@@ -355,12 +355,17 @@ impl Field {
             }
         }
         let packed = &*packed;
-        let mut values = self.layout.assemble(&self.model, |e, b, a| pair(packed, e, b, a));
+        let mut values = self.summed(packed);
         for (e, k) in &in_pieces {
             self.layout.add_rigid_triangle(&self.model, *e, k, &mut values);
         }
         self.add_arms(stance, nodal, corners, &mut values);
         values
+    }
+
+    /// Sum of the triangles' packed matrices.
+    pub(super) fn summed(&self, packed: &[f64]) -> Vec<f64> {
+        self.layout.assemble(&self.model, |e, b, a| pair(packed, e, b, a))
     }
 
     /// Adds what bounds exert on pieces that are held in part to the net force of their nodes.
@@ -437,7 +442,7 @@ pub(super) fn to_frame(triad: &Matrix3<f64>, global: &Vector18) -> Vector18 {
 }
 
 /// `K d` with the packed upper triangle.
-fn product(packed: &[f64], d: &Vector18) -> Vector18 {
+pub(crate) fn product(packed: &[f64], d: &Vector18) -> Vector18 {
     let mut f = Vector18::zeros();
     for i in 0..18 {
         let row = &packed[packed_row(i) + i..packed_row(i) + 18];

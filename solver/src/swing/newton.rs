@@ -96,6 +96,9 @@ pub(super) struct Settled {
     pub(super) negative: usize,
 }
 
+/// Values of a tangent, of its part that is not of a triangle, forces of the triangles on their corners.
+pub(super) type Linear = (Vec<f64>, Vec<f64>, Vec<Vector18>);
+
 /// The loads of one stance.
 struct Acting {
     nodal: Vec<Vector6<f64>>,
@@ -210,17 +213,35 @@ impl<'a> Newton<'a> {
         }
     }
 
-    /// Tangent values of an equilibrium.
-    pub(super) fn linearised(&mut self, point: &Point) -> Result<Vec<f64>, Failure> {
+    /// Tangent of an equilibrium, the part of it that is not of a triangle, and the triangles' forces on their corners.
+    pub(super) fn linearised(&mut self, point: &Point) -> Result<Linear, Failure> {
         let acting = self.acting(&point.stance.pose, &point.level)?;
         self.field.judge_copper(&point.stance, point.level.thermal);
         self.field.frames(&point.stance, &mut self.frames)?;
-        Ok(self.tangent(point, &acting.nodal))
+        point.stance.set_levers(&self.field.links, &mut self.field.model);
+        let mut packed = std::mem::take(&mut self.packed);
+        let corners = self.field.tangents(&self.frames, &point.own, &mut packed);
+        let followers = self.followers(&point.stance.pose, &point.level);
+        let mut none = vec![0.0; packed.len()];
+        let rest = self.field.assembled(&point.stance, &mut none, &followers, &acting.nodal, &corners);
+        let mut values = self.field.summed(&packed);
+        values.iter_mut().zip(&rest).for_each(|(sum, r)| *sum += r);
+        self.packed = packed;
+        self.staleness = f64::INFINITY;
+        Ok((values, rest, corners))
+    }
+
+    /// The triangles' own tangents of the last [`Self::linearised`], packed, global axes.
+    pub(super) fn triangle_tangents(&self) -> &[f64] {
+        &self.packed
     }
 
     /// Tangent values of an equilibrium, and the number of its negative pivots.
     pub(super) fn inspect(&mut self, point: &Point) -> Result<(Vec<f64>, usize), Failure> {
-        let values = self.linearised(point)?;
+        let acting = self.acting(&point.stance.pose, &point.level)?;
+        self.field.judge_copper(&point.stance, point.level.thermal);
+        self.field.frames(&point.stance, &mut self.frames)?;
+        let values = self.tangent(point, &acting.nodal);
         let structure = &self.field.layout.structure;
         self.factorisations += 1;
         self.staleness = f64::INFINITY;

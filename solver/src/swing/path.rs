@@ -72,6 +72,12 @@ pub(crate) struct Linearised {
     pub(crate) layout: Arc<Layout>,
     /// Symmetrised tangent in the layout's pattern.
     pub(crate) values: Vec<f64>,
+    /// The part of it that is not of a triangle: loads that follow, arms of rigid pieces.
+    pub(crate) rest: Vec<f64>,
+    /// The triangles' own tangents, packed, global axes; empty at rest.
+    pub(crate) packed: Vec<f64>,
+    /// Forces of every triangle on its corners, global axes; empty at rest.
+    pub(crate) corners: Vec<Vector18>,
     /// Axes of every triangle here.
     pub(crate) triads: Vec<Matrix3<f64>>,
     pub(crate) pose: Pose,
@@ -204,7 +210,7 @@ impl<'a> Path<'a> {
     /// [`SolveError::Model`] for a load that is not finite.
     pub(crate) fn linearised(&mut self) -> Result<Linearised, SolveError> {
         let now = self.now.clone();
-        let values = self.newton.linearised(&now.point).map_err(|f| told(&f, 0.0))?;
+        let (values, rest, corners) = self.newton.linearised(&now.point).map_err(|f| told(&f, 0.0))?;
         let field = &self.newton.field;
         let n = field.model.triangles.len();
         let triad = |e: usize| {
@@ -215,6 +221,9 @@ impl<'a> Path<'a> {
             elements: field.elements.clone(),
             layout: field.layout.clone(),
             values,
+            rest,
+            packed: self.newton.triangle_tangents().to_vec(),
+            corners,
             triads: (0..n).map(triad).collect(),
             pose: now.point.stance.pose.clone(),
         })
