@@ -30,6 +30,10 @@ pub(crate) enum Verb {
     Bend(Bend),
     /// Find the natural modes in air about the loaded state: frequencies, names, shapes, copper strain per degree.
     Modes(Modes),
+    /// Drive the flap with an alternating current in air: swing, lag, damping, strain range, usable speed.
+    Drive(Drive),
+    /// Fit a measured free decay or resonance: damping and drag with their spread, beside those of a design.
+    Damping(Damping),
     /// Show the board as understood, and layout advice of the trade.
     Check(Check),
     /// Draw the zones and triangles.
@@ -151,6 +155,43 @@ pub(crate) struct Modes {
     pub(crate) no_pictures: bool,
 }
 
+/// Options of `drive`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Drive {
+    /// Files.
+    #[command(flatten)]
+    pub(crate) files: InOut,
+    /// Lowest drive frequency, Hz; default: of the design, else a fifth of the natural one.
+    #[arg(long, value_name = "HZ", value_parser = positive)]
+    pub(crate) from: Option<f64>,
+    /// Highest drive frequency, Hz; default: of the design, else two and a half times the natural one.
+    #[arg(long, value_name = "HZ", value_parser = positive)]
+    pub(crate) to: Option<f64>,
+    /// Drive frequencies; default: of the design, else 60.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(2..=2000))]
+    pub(crate) points: Option<u32>,
+    /// Follow start and stop in time too: this many periods with the drive, as many without.
+    #[arg(long, value_name = "PERIODS", value_parser = clap::value_parser!(u32).range(1..=2000))]
+    pub(crate) start: Option<u32>,
+    /// Follow a shock in time too: peak in g and length in ms of a half sine across the board, such as "50,1".
+    #[arg(long, value_name = "G,MS", value_parser = shock, allow_hyphen_values = true)]
+    pub(crate) shock: Option<[f64; 2]>,
+    /// Draw no picture.
+    #[arg(long)]
+    pub(crate) no_pictures: bool,
+}
+
+/// Options of `damping`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Damping {
+    /// Record (CSV) with the heading time_s,angle_deg or frequency_hz,swing_deg.
+    #[arg(value_name = "RECORD")]
+    pub(crate) record: PathBuf,
+    /// Design file (TOML) of the board that was measured.
+    #[arg(long, value_name = "DESIGN")]
+    pub(crate) design: Option<PathBuf>,
+}
+
 /// Options of `check`.
 #[derive(Debug, Clone, Args)]
 pub(crate) struct Check {
@@ -258,6 +299,19 @@ pub(super) fn positive(text: &str) -> Result<f64, String> {
 
 fn current(text: &str) -> Result<f64, String> {
     quantity::parse(text, quantity::Current::DIMENSION).map_err(|e| e.to_string())
+}
+
+/// Peak, m/s2, and length, s, of a shock.
+fn shock(text: &str) -> Result<[f64; 2], String> {
+    const STANDARD_GRAVITY: f64 = 9.806_65;
+    let wish = "peak in g and length in ms with a comma between are needed, such as 50,1";
+    let (peak, length) = text.split_once(',').ok_or(wish)?;
+    match (peak.trim().parse::<f64>(), length.trim().parse::<f64>()) {
+        (Ok(g), Ok(ms)) if g.is_finite() && ms.is_finite() && ms > 1e-3 && ms < 1e5 => {
+            Ok([g * STANDARD_GRAVITY, ms / 1e3])
+        }
+        _ => Err(wish.to_owned()),
+    }
 }
 
 fn point(text: &str) -> Result<[f64; 2], String> {

@@ -7,6 +7,7 @@ mod given;
 mod interrupt;
 mod machine;
 mod output;
+mod record;
 mod screen;
 
 use clap::Parser;

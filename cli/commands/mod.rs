@@ -4,6 +4,8 @@ mod beam;
 mod bend;
 mod check;
 mod claims;
+pub(crate) mod damping;
+mod drive;
 mod hand;
 mod life;
 mod matrices;
@@ -59,6 +61,8 @@ pub(crate) fn run(cli: &Cli) -> Result<Outcome, Failure> {
         Verb::Bend(options) => bend::run(options),
         Verb::Modes(options) => modes::run(options),
         Verb::Check(options) => check::run(options),
+        Verb::Drive(options) => drive::run(options),
+        Verb::Damping(options) => damping::run(options),
         Verb::Mesh(options) => mesh::run(options),
         Verb::Matrices(options) => matrices::run(options),
         Verb::Life(options) => life::run(options),

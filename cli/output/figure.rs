@@ -271,6 +271,18 @@ pub(crate) fn heading(canvas: &mut Canvas, x: i32, room: i32, words: [&str; 2]) 
     canvas.text([x, 80], Anchor::Left, 22.0, SOFT_INK, &Canvas::fit(22.0, words[1], room))
 }
 
+/// A broken line: pieces of seven pixels.
+pub(crate) fn dashed(panel: &mut Panel, [from, to]: [Point; 2]) {
+    let d = [to[0] - from[0], to[1] - from[1]];
+    let length = d[0].hypot(d[1]);
+    let at = |s: f64| [from[0] + d[0] * s / length, from[1] + d[1] * s / length];
+    let mut s = 0.0;
+    while s < length {
+        panel.line([at(s), at((s + 7.0).min(length))], 2.0, INK);
+        s += 13.0;
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -5,6 +5,8 @@ pub(crate) mod canvas;
 pub(crate) mod chart;
 pub(crate) mod colour;
 pub(crate) mod csv;
+pub(crate) mod drive_csv;
+pub(crate) mod drive_view;
 pub(crate) mod figure;
 pub(crate) mod json;
 pub(crate) mod life_view;

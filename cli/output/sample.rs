@@ -4,8 +4,9 @@ use copperbend_mesh::board::{Board, LayerId, understand};
 use copperbend_mesh::region::Point;
 use copperbend_mesh::triangulate::{FlatMesh, Zone};
 use copperbend_solver::result::{
-    BendAnswer, BendReport, Coupling, Face, PullIn, Shape, SideView, SingularKind, Snap, Spot, StrainMap,
-    Swing, SwingState, SwingStop,
+    BendAnswer, BendReport, Coupling, DampingShare, DriveAnswer, DriveRow, DriveSpot, Face, HalfFrequency,
+    PullIn, Shape, SideView, SingularKind, Snap, Spot, StrainMap, Swing, SwingFacts, SwingState, SwingStop,
+    Usable,
 };
 
 const DESIGN: &str = r#"
@@ -168,6 +169,70 @@ pub(crate) fn answer() -> BendAnswer {
             zone_of: flat.zone_of,
         },
         ..BendAnswer::default()
+    }
+}
+
+/// A driven swing that folds over: three motions at some frequencies, the middle one not stable.
+pub(crate) fn drive() -> DriveAnswer {
+    let row = |hz: f64, deg: f64, stable: bool| DriveRow {
+        frequency_hz: hz,
+        level: 1.0,
+        asked: true,
+        stable: Some(stable),
+        gives_way: if stable { String::new() } else { "leaps to another swing".to_owned() },
+        swing_rad: deg.to_radians(),
+        first_rad: deg.to_radians(),
+        lag_rad: (hz * 9.0).to_radians(),
+        roll_rad: 0.04 * deg.to_radians(),
+        strain_range: 150e-6 * deg,
+        strain_range_error: 4e-6 * deg,
+        spot: 1,
+        current_rms_a: 5.66e-3,
+        power_w: Some(2e-4),
+        settles_periods: stable.then_some(14.0),
+        ..DriveRow::default()
+    };
+    let sweep = vec![
+        row(5.0, 3.0, true),
+        row(9.0, 5.0, true),
+        row(12.0, 11.0, true),
+        row(14.0, 17.0, true),
+        row(13.0, 12.0, false),
+        row(12.5, 7.0, false),
+        row(14.0, 4.0, true),
+        row(20.0, 1.5, true),
+    ];
+    let share = |name: &str, ratio: f64| DampingShare {
+        name: name.to_owned(),
+        ratio,
+        span: [0.5 * ratio, 2.0 * ratio],
+        basis: "made up".to_owned(),
+        measured: false,
+    };
+    DriveAnswer {
+        damping: vec![share("arms", 0.01), share("eddy currents", 0.002)],
+        half_frequency: HalfFrequency { epsilon: 0.01, threshold: 0.048, ..HalfFrequency::default() },
+        swing: SwingFacts { frequency_hz: 12.2, ..SwingFacts::default() },
+        levels: (1..=10)
+            .map(|k| DriveRow { level: 0.1 * f64::from(k), ..row(14.0, 1.7 * f64::from(k), true) })
+            .collect(),
+        peak: Some(3),
+        peak_bracket_rad: Some([0.36, 0.22]),
+        usable: Usable { frequency_hz: Some(14.0), binds: "swing reached".to_owned(), limits: Vec::new() },
+        spots: vec![DriveSpot {
+            rank: 1,
+            track: "supply plus".to_owned(),
+            layer: "copper top".to_owned(),
+            x_m: 0.1e-3,
+            y_m: 0.2e-3,
+            near: "clamp edge of 'holder'".to_owned(),
+            near_m: 1e-4,
+            range: 2.55e-3,
+            range_error: 6e-5,
+            ..DriveSpot::default()
+        }],
+        sweep,
+        ..DriveAnswer::default()
     }
 }
 

@@ -5,7 +5,7 @@
 
 use super::canvas::{Anchor, Canvas, PictureError, Rect};
 use super::colour::{INK, LINE, PAPER, Rgb, SOFT_INK, mix};
-use super::figure::{self, Label};
+use super::figure::{self, Label, dashed};
 use super::numbers::{self, typeset};
 use super::panel::{Panel, View};
 use super::shape_view::{MAGNET, hinge, hull, surface_points};
@@ -411,18 +411,6 @@ impl Chart {
         }
         canvas.text([r.x + r.w, r.y + r.h + 19], Anchor::Right, TEXT, INK, across)?;
         canvas.text([r.x, r.y - 18], Anchor::Left, 20.0, INK, name)
-    }
-}
-
-/// A broken line: pieces of seven pixels.
-fn dashed(panel: &mut Panel, [from, to]: [Point; 2]) {
-    let d = [to[0] - from[0], to[1] - from[1]];
-    let length = d[0].hypot(d[1]);
-    let at = |s: f64| [from[0] + d[0] * s / length, from[1] + d[1] * s / length];
-    let mut s = 0.0;
-    while s < length {
-        panel.line([at(s), at((s + 7.0).min(length))], 2.0, INK);
-        s += 13.0;
     }
 }
 

@@ -19,6 +19,7 @@ pub mod clearance;
 pub mod copper;
 pub mod decay;
 pub mod drive;
+pub mod driven;
 pub mod eddy;
 pub mod element;
 pub mod error;

@@ -5,11 +5,16 @@
 
 mod board;
 mod cycle;
+mod driven;
 mod modes;
 mod swing;
 
 pub use board::{ArmFacts, BoardSummary, CircuitFacts, LayerFacts, StackAt, StackPly, TrackFacts};
 pub use cycle::{CycleAnswer, CycleSpot};
+pub use driven::{
+    BasisMode, DampingShare, DriveAnswer, DriveReport, DriveRow, DriveSource, DriveSpot, HalfFrequency,
+    SpeedLimit, SwingFacts, TimePoint, TimeTrace, Usable,
+};
 pub use modes::{AirFacts, ModeFacts, ModeKind, ModeShares, ModeSpot, ModesAnswer, ModesReport, StanceFacts};
 pub use swing::{Coupling, LeastClearance, PullIn, RangeSpot, SideView, Snap, Swing, SwingState, SwingStop};
 

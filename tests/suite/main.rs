@@ -7,6 +7,8 @@ mod bend;
 #[cfg(test)]
 mod bend_swing;
 #[cfg(test)]
+mod drive;
+#[cfg(test)]
 mod follow;
 #[cfg(test)]
 mod life;

@@ -5,6 +5,8 @@
 mod beam;
 mod bend;
 mod check;
+mod damping;
+mod drive;
 mod grid;
 mod hand;
 mod life;
@@ -18,6 +20,8 @@ mod verify;
 pub(crate) use beam::{beam, beside};
 pub(crate) use bend::{bend, shape_words, state_words};
 pub(crate) use check::{check, matrices, mesh};
+pub(crate) use damping::damping;
+pub(crate) use drive::drive;
 pub(crate) use hand::{claims, hand};
 pub(crate) use life::{LifeShown, life};
 pub(crate) use modes::{mode_words, modes, versus};

@@ -13,6 +13,7 @@ mod swing;
 
 pub(crate) use remarks::cautions;
 pub(crate) use spots::face;
+pub(crate) use swing::{difference, widest};
 
 use crate::error::SolveError;
 use crate::model::{BoardModel, Hinge, LoadCase};

@@ -31,6 +31,7 @@ use copperbend_mesh::triangulate::{BoardMesh, Role};
 pub(super) use cycle::cycle;
 pub use cycle::{CycleWish, cyclic_curve, first_curve};
 use nalgebra::SVector;
+pub(crate) use range::{difference, widest};
 use walk::{Found, Seen, Walk};
 
 /// Everything of the design, no current.

@@ -60,7 +60,7 @@ pub(super) fn fill(
 }
 
 /// Largest range over pairs of states and directions, and the pair.
-fn widest(strains: &[Vector3<f64>]) -> (f64, [usize; 2]) {
+pub(crate) fn widest(strains: &[Vector3<f64>]) -> (f64, [usize; 2]) {
     let mut best = (0.0, [0, 0]);
     for (j, b) in strains.iter().enumerate() {
         for (i, a) in strains[..j].iter().enumerate() {
@@ -74,7 +74,7 @@ fn widest(strains: &[Vector3<f64>]) -> (f64, [usize; 2]) {
 }
 
 /// One state's strains less another's, as a state of its own: heating drops out.
-pub(super) fn difference(of: &Recovered, less: &Recovered) -> Recovered {
+pub(crate) fn difference(of: &Recovered, less: &Recovered) -> Recovered {
     let mut out = of.clone();
     for (own, other) in out.zone_nodes.iter_mut().zip(&less.zone_nodes) {
         own.strain -= other.strain;
