@@ -218,7 +218,6 @@ fn growing_loads_follow_the_elastica() {
     let last = swing.by_load.last().unwrap();
     let moved = last.largest_m / (length * u.hypot(w));
     let turned = last.angle_rad / slope;
-    println!("moved {moved}, turned {turned} of the elastica");
     // Bent tight, a strip this wide stays flat across and is stiffer by up to 1 / (1 - nu^2), nu = 0.34, than it was at
     // first: between the beam's elastica and the plate's at P L^2 / EI = 0.8844 (by shooting: 0.8989 and 0.8986 of it).
     assert!(moved < 1.0 && moved > 0.8989, "moved {moved}");
@@ -240,7 +239,6 @@ fn growing_loads_follow_the_elastica() {
 fn a_load_that_buckles_the_arm_is_told_and_stops_where_nothing_settles() {
     let answer = answer(&strip("[\"-200 N\", \"0 mN\", \"0 mN\"]", ""));
     let swing = answer.swing.expect("a large motion");
-    println!("{:#?} {:#?}", swing.by_load, swing.stops);
     assert!(swing.by_load[0].stable, "at rest");
     let last = swing.by_load.last().unwrap();
     assert!(last.load > 0.0 && !last.stable, "beyond buckling: {last:#?}");
@@ -255,7 +253,6 @@ fn a_wide_swing_is_followed_both_ways() {
     let text = include_str!("../../examples/wide_swing_vane/design.toml");
     let swing = swing(&understand("design.toml", text).unwrap());
     let (down, up) = (swing.by_current.first().unwrap(), swing.by_current.last().unwrap());
-    println!("{} to {} deg", down.angle_rad.to_degrees(), up.angle_rad.to_degrees());
     assert!(up.angle_rad > 30f64.to_radians() && down.angle_rad < -30f64.to_radians(), "{down:?} {up:?}");
     assert!((up.angle_rad / -down.angle_rad - 1.0).abs() < 0.05, "magnets on both sides: alike both ways");
     assert!(swing.stops.is_empty() && swing.snaps.is_empty(), "nothing in the way: {:#?}", swing.stops);

@@ -43,7 +43,17 @@ fn warm_and_cold(pixels: &[[u8; 3]]) -> (usize, usize) {
 fn one_run_fills_the_folder_and_lists_its_files() {
     let scratch = Scratch::new("files");
     let out = bent(&scratch, "out", &scratch.file("arm.toml", SMALL), &[]);
-    let expected = ["fields.vtu", "results.json", "shape.png", "spots.csv", "strain_copper_top.png"];
+    let expected = [
+        "fields.vtu",
+        "results.json",
+        "shape.png",
+        "spots.csv",
+        "strain_copper_top.png",
+        "strain_copper_top_range.png",
+        "swing.csv",
+        "swing_curves.png",
+        "swing_side.png",
+    ];
     assert_eq!(names_in(&out), expected, "files of the run");
     let listed: Vec<String> = results(&out)["files"]
         .as_array()
@@ -51,7 +61,7 @@ fn one_run_fills_the_folder_and_lists_its_files() {
         .iter()
         .map(|v| v.as_str().expect("a name").to_owned())
         .collect();
-    assert_eq!(listed.len(), 4, "results.json lists the others: {listed:?}");
+    assert_eq!(listed.len(), 8, "results.json lists the others: {listed:?}");
 }
 
 #[test]

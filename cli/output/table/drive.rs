@@ -370,9 +370,14 @@ mod tests {
     fn screen_names_shares_limits_and_marks() {
         let report = DriveReport { answers: vec![sample::drive()], ..DriveReport::default() };
         let text = drive(&report, &[]);
-        for words in
-            ["eddy currents", "usable to 14", "u: not stable: the flap leaps", "4\u{3b6}", "two flexes"]
-        {
+        for words in [
+            "eddy currents",
+            "usable to",
+            "Hz; then fails",
+            "u: not stable: the flap leaps",
+            "4\u{3b6}",
+            "two flexes",
+        ] {
             assert!(text.contains(words), "'{words}' is missing:\n{text}");
         }
     }

@@ -68,8 +68,8 @@ fn surface(triangles: &[[u32; 3]], spans: &[Span], held: &[bool]) -> Vec<Face> {
         match beside[..] {
             [t] if moves(t) => wall(edge, spans[t], &mut out),
             [s, t] if moves(s) && moves(t) => {
-                for end in 0..2 {
-                    wall(edge, [spans[s][end], spans[t][end]], &mut out);
+                for (one, other) in spans[s].into_iter().zip(spans[t]) {
+                    wall(edge, [one, other], &mut out);
                 }
             }
             _ => {}

@@ -125,7 +125,7 @@ mod tests {
     use super::*;
 
     /// A straight line through (1, 1), (2, 3), (3, 2), (4, 5): slope 1.1, intercept 0; deviations from the textbook
-    /// formulas s^2 = 2.7 / 2, s_slope^2 = s^2 / 5.
+    /// formulas `s^2 = 2.7 / 2`, `s_slope^2 = s^2 / 5`.
     #[test]
     fn straight_line_has_the_textbook_spread() {
         let data = [[1.0, 1.0], [2.0, 3.0], [3.0, 2.0], [4.0, 5.0]];

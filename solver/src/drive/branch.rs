@@ -124,7 +124,7 @@ pub fn follow(
     };
     let mut walk = Walk { balance, wishes, values, next: 1, way: last - first, out };
     walk.keep(&x, true);
-    if values.len() > 1 && last != first {
+    if values.len() > 1 && (last - first).abs() > 0.0 {
         walk.go(x, watch);
     }
     walk.out

@@ -298,7 +298,7 @@ mod tests {
     #[test]
     fn coefficient_is_level_beyond_its_curve() {
         let c = example(Supply::Current).drag.unwrap().coefficient;
-        assert_eq!(c.at(0.0), c.at(1e-30), "no swing");
+        assert!(c.at(0.0).iter().zip(c.at(1e-30)).all(|(a, b)| (a - b).abs() < 1e-300), "no swing");
         assert!(c.at(1e-30)[1] == 0.0 && c.at(1e6)[1] == 0.0, "level");
         let want = 0.6 * 8.0 * 0.4_f64.powf(-1.0 / 3.0);
         assert!((c.at(0.4)[0] / want - 1.0).abs() < 1e-2, "{}", c.at(0.4)[0]);

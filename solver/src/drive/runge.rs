@@ -117,7 +117,7 @@ impl<'a> Explicit<'a> {
             }
             let factor = if wrong > 0.0 { (0.9 * wrong.powf(-0.2)).clamp(0.2, 5.0) } else { 5.0 };
             // A short last step says nothing about the next.
-            if wrong > 1.0 || h == self.step_s {
+            if wrong > 1.0 || h >= self.step_s {
                 self.step_s = h * factor;
             }
             if self.step_s < 1e-14 * to_s.abs() {

@@ -74,7 +74,7 @@ pub(super) fn trace(
     let mut ended = None;
     let mut count = 0u32;
     while run.now().time_s < until_s {
-        if count % KEPT == 0 {
+        if count.is_multiple_of(KEPT) {
             points.push(point(stage, way, system, run.now(), &inputs));
         }
         count += 1;

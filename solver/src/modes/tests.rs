@@ -192,7 +192,7 @@ fn a_rigid_flap_swings_about_its_arm() {
     }
 }
 
-/// A strip of 30 x 3 x 0.08 mm, 5 GPa, nu 0.34, density 1800, clamped at x = 0, under dead forces at its free end.
+/// A strip of 30 by 3 by 0.08 mm, modulus 5e9 Pa, nu 0.34, density 1800, clamped at x = 0, under dead forces at its free end.
 fn bent_arm(cells: [usize; 2], force: [f64; 3]) -> (Model, DeadLoad) {
     let mut model = clamped(plate(0.03, 0.003, 8e-5, cells, 0.34), cells[1]);
     let ply =

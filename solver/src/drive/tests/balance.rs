@@ -179,8 +179,13 @@ fn a_branch_is_followed_around_its_folds() {
     let mut unstable = 0;
     let mut most_at_once = 0;
     for value in &values {
-        most_at_once = most_at_once
-            .max(branch.motions.iter().filter(|m| m.asked && m.steady.drive.frequency_hz == *value).count());
+        most_at_once = most_at_once.max(
+            branch
+                .motions
+                .iter()
+                .filter(|m| m.asked && (m.steady.drive.frequency_hz - value).abs() < 1e-12)
+                .count(),
+        );
     }
     for m in &branch.motions {
         let (w, a) = (TAU * m.steady.drive.frequency_hz, amplitude(&m.steady, 1));
