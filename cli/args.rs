@@ -184,7 +184,7 @@ pub(crate) struct Drive {
 /// Options of `damping`.
 #[derive(Debug, Clone, Args)]
 pub(crate) struct Damping {
-    /// Record (CSV) with the heading time_s,angle_deg or frequency_hz,swing_deg.
+    /// Record (CSV) with the heading `time_s,angle_deg` or `frequency_hz,swing_deg`.
     #[arg(value_name = "RECORD")]
     pub(crate) record: PathBuf,
     /// Design file (TOML) of the board that was measured.

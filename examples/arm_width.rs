@@ -179,7 +179,7 @@ impl Board {
     }
 
     /// Highest speed with every one below it reached too, Hz, and what gives way there.
-    fn from_standstill(&self, current_a: f64) -> (f64, &'static str) {
+    fn reached_from_standstill(&self, current_a: f64) -> (f64, &'static str) {
         let end = speeds().find(|&hz| self.holds(hz, current_a) != [true; 2]);
         let Some(end) = end else { return (120.0, "nothing up to 120 Hz") };
         let why = match self.holds(end, current_a) {
@@ -206,7 +206,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let mut all = Vec::new();
     for width in [1.5, 2.0, 2.6, 3.0, 3.6, 4.2, 5.0] {
         let board = board(width)?;
-        let ((hz, why), highest) = (board.from_standstill(current_a), board.highest(current_a));
+        let ((hz, why), highest) = (board.reached_from_standstill(current_a), board.highest(current_a));
         println!(
             "{width:8.1}  {:8.2}  {:7.1}  {highest:12.1}  {hz:18.1}  {why}",
             board.swing_hz, board.roll_hz

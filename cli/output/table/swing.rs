@@ -104,12 +104,13 @@ fn place(swing: &Swing, load: f64, current_a: f64) -> String {
 }
 
 fn snapped(snap: &Snap) -> String {
-    let [low, high] = if snap.currents_a[0] == snap.currents_a[1] {
+    let by_load = (snap.currents_a[0] - snap.currents_a[1]).abs() <= 0.0;
+    let [low, high] = if by_load {
         snap.loads.map(|share| format!("{} %", plain(100.0 * share, 4)))
     } else {
         snap.currents_a.map(|a| engineering(a, "A"))
     };
-    let what = if snap.currents_a[0] == snap.currents_a[1] { " of the loads" } else { "" };
+    let what = if by_load { " of the loads" } else { "" };
     let [from, to] = snap.angles_rad.map(degrees);
     format!(
         "between {low} and {high}{what} the board snaps from {from} to {to}; how it gets there (inertia, rebound) is \
