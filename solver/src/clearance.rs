@@ -1,7 +1,7 @@
 //! How far the moving board stays from magnets, back plates and declared obstacles.
 //!
 //! In: board, mesh, model, any [`Pose`]. Out: the least distance, what it is to, and where on the board. Faces and walls
-//! of everything that moves are watched ([`faces`]), thickness, stiffeners and glued bodies included; parts in clamps
+//! of everything that moves are watched (`faces`), thickness, stiffeners and glued bodies included; parts in clamps
 //! are not. Absent: contact itself.
 
 mod faces;

@@ -1,8 +1,8 @@
 //! The verb `drive`: board in, steady swing under an alternating current out.
 //!
-//! A list of stage calls: mesh, model, air, modes at rest ([`stage`]), a first estimate, the way of the large swing
-//! ([`way`]), damping share by share ([`damping`]), the reduced board ([`reduce`]), sweeps over frequency and strength
-//! ([`sweep`]), strain ranges ([`strain`]), limits ([`usable`]). One pass per bond limit. Absent: contact, heating of
+//! A list of stage calls: mesh, model, air, modes at rest (`stage`), a first estimate, the way of the large swing
+//! (`way`), damping share by share (`damping`), the reduced board (`reduce`), sweeps over frequency and strength
+//! (`sweep`), strain ranges (`strain`), limits (`usable`). One pass per bond limit. Absent: contact, heating of
 //! the coil by itself, feedback of the eddy currents' own field.
 
 mod damping;
