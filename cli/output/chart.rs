@@ -8,7 +8,7 @@ use super::figure;
 use super::panel::{Panel, View};
 use copperbend_mesh::region::Point;
 
-/// An axis with its ticks. Values are what [`Axis::of`] makes of them.
+/// An axis with its ticks. Values are shown by its scale, straight or logarithmic.
 #[derive(Debug, Clone)]
 pub(crate) struct Axis {
     span: [f64; 2],
