@@ -1,11 +1,11 @@
 //! `drive`: the steady swing under an alternating current, from the design file to table, files and picture.
 
-use super::{Design, Outcome, out_folder, read_design};
+use super::{Design, Outcome, out_folder, read_design, write_all};
 use crate::args::Drive;
 use crate::failure::Failure;
 use crate::output::atomic::OutFolder;
 use crate::output::canvas::PictureError;
-use crate::output::{drive_csv, drive_view, json, table};
+use crate::output::{drive_csv, drive_view, table};
 use crate::screen::{self, ProgressLine};
 use copperbend_solver::driven::{DriveOptions, InTime, drive};
 use copperbend_solver::result::{BondLimit, DriveAnswer, DriveReport};
@@ -41,13 +41,7 @@ pub(crate) fn run(options: &Drive) -> Result<Outcome, Failure> {
     let mut files = if options.no_pictures { Vec::new() } else { pictures(&design, &report)? };
     files.push(("motions.csv".to_owned(), drive_csv::motions(&report)));
     files.extend(drive_csv::in_time(&report).map(|bytes| ("in_time.csv".to_owned(), bytes)));
-    files.sort();
-    let names: Vec<&str> = files.iter().map(|f| f.0.as_str()).collect();
-    let results = json::results(&report, &design.name, &design.text, &names)?;
-    let mut out = OutFolder::open(&folder)?;
-    files.push(("results.json".to_owned(), results));
-    out.put_all(&files)?;
-    let written = out.finish()?;
+    let written = write_all(&folder, &design, &report, files)?;
     drop(progress);
     screen::print(&table::drive(&report, &written))?;
     Ok(if report.exceeds_limit() { Outcome::Exceeded } else { Outcome::Done })

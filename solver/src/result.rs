@@ -18,6 +18,7 @@ pub use driven::{
 pub use modes::{AirFacts, ModeFacts, ModeKind, ModeShares, ModeSpot, ModesAnswer, ModesReport, StanceFacts};
 pub use swing::{Coupling, LeastClearance, PullIn, RangeSpot, SideView, Snap, Swing, SwingState, SwingStop};
 
+use copperbend_mesh::board::{Board, Warning};
 use copperbend_mesh::region::Point;
 use serde::Serialize;
 
@@ -72,6 +73,16 @@ pub struct Remark {
     pub text: String,
     /// What to do about it.
     pub remedy: String,
+}
+
+impl Remark {
+    /// What the reading of a board already warned of.
+    #[must_use]
+    pub fn of_board(board: &Board) -> Vec<Self> {
+        let of =
+            |w: &Warning| Self { place: w.place.clone(), text: w.text.clone(), remedy: w.remedy.clone() };
+        board.warnings.iter().map(of).collect()
+    }
 }
 
 /// A safety caution.

@@ -16,11 +16,7 @@ const FEW_DIGITS: f64 = 4.0;
 /// Fills limits, warnings, cautions and omissions.
 pub(super) fn fill(board: &Board, report: &mut BendReport) {
     report.limits = limits(board, report);
-    report.warnings = board
-        .warnings
-        .iter()
-        .map(|w| Remark { place: w.place.clone(), text: w.text.clone(), remedy: w.remedy.clone() })
-        .collect();
+    report.warnings = Remark::of_board(board);
     for answer in &report.answers {
         report.warnings.extend(warnings(board, answer));
         report.warnings.extend(contact_remarks(board, answer));

@@ -2,7 +2,7 @@
 
 use super::BendOptions;
 use super::state::State;
-use crate::recover::{self, layer_strains, layer_wishes, nearest_landmark, rank_layer, recover_at};
+use crate::recover::{self, beside_landmark, layer_strains, layer_wishes, rank_layer, recover_at};
 use crate::result::{BendAnswer, ElongationCheck, Face, RangeSpot, SingularKind, Spot};
 use crate::settle::Settled;
 use copperbend_mesh::board::Board;
@@ -69,7 +69,7 @@ pub(super) fn swing_ranges(answer: &mut BendAnswer) {
 
 fn row(board: &Board, settled: &Settled<State>, spot: &recover::Spot, rank: u32) -> Spot {
     let at = [spot.place_m[0], spot.place_m[1]];
-    let (near, near_m) = nearest_landmark(board, at).map_or((String::new(), 0.0), |(n, d)| (n.to_owned(), d));
+    let (near, near_m) = beside_landmark(board, at);
     let mut notes: Vec<String> = Vec::new();
     if let Some(mean) = &spot.mean {
         notes.push(format!(

@@ -4,8 +4,8 @@
 //! Dormand and Prince (J. Comput. Appl. Math. 6 (1980) 19, coefficients from memory; the order is tested), step chosen
 //! from the embedded fourth order.
 
-use super::oscillator::{Force, Instant, Oscillator};
-use super::step::Inputs;
+use super::oscillator::{Force, Oscillator};
+use super::step::{Inputs, unbalanced};
 use nalgebra::{DMatrix, DVector};
 
 const NODES: [f64; 7] = [0.0, 0.2, 0.3, 0.8, 8.0 / 9.0, 1.0, 1.0];
@@ -54,18 +54,7 @@ impl<'a> Explicit<'a> {
     }
 
     fn acceleration(&mut self, q: &DVector<f64>, v: &DVector<f64>, time: f64) -> DVector<f64> {
-        let inputs = (self.inputs)(time);
-        self.force.clear();
-        let at = Instant {
-            q: q.as_slice(),
-            v: v.as_slice(),
-            input: inputs.input,
-            base_m_s2: inputs.base_m_s2,
-            swing: inputs.swing,
-        };
-        self.system.force(&at, &mut self.force);
-        let linear = self.system.linear();
-        &self.inverse_mass * (&self.force.value - &linear.damping * v - &linear.stiffness * q)
+        -(&self.inverse_mass * unbalanced(self.system, &(self.inputs)(time), [q, v], &mut self.force))
     }
 
     /// One step of given length: new amplitudes and rates, and the estimated error of both.

@@ -87,6 +87,26 @@ impl std::fmt::Debug for Run<'_> {
     }
 }
 
+/// Damping and stiffness less the other forces at amplitudes and rates; the forces and their derivatives stay in `force`.
+pub(super) fn unbalanced(
+    system: &dyn Oscillator,
+    inputs: &Inputs,
+    [q, v]: [&DVector<f64>; 2],
+    force: &mut Force,
+) -> DVector<f64> {
+    force.clear();
+    let at = Instant {
+        q: q.as_slice(),
+        v: v.as_slice(),
+        input: inputs.input,
+        base_m_s2: inputs.base_m_s2,
+        swing: inputs.swing,
+    };
+    system.force(&at, force);
+    let linear = system.linear();
+    &linear.damping * v + &linear.stiffness * q - &force.value
+}
+
 impl<'a> Run<'a> {
     /// From amplitudes and rates at time zero; None where the mass is singular.
     #[must_use]
@@ -119,18 +139,7 @@ impl<'a> Run<'a> {
 
     /// Damping and stiffness less the other forces; their derivatives stay in `self.force`.
     fn rest(&mut self, q: &DVector<f64>, v: &DVector<f64>, time: f64) -> DVector<f64> {
-        let inputs = (self.inputs)(time);
-        self.force.clear();
-        let at = Instant {
-            q: q.as_slice(),
-            v: v.as_slice(),
-            input: inputs.input,
-            base_m_s2: inputs.base_m_s2,
-            swing: inputs.swing,
-        };
-        self.system.force(&at, &mut self.force);
-        let linear = self.system.linear();
-        &linear.damping * v + &linear.stiffness * q - &self.force.value
+        unbalanced(self.system, &(self.inputs)(time), [q, v], &mut self.force)
     }
 
     /// One step of `h` seconds; false when it does not settle (the state then stays).

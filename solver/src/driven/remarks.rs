@@ -38,11 +38,7 @@ pub(super) fn fill(board: &Board, report: &mut DriveReport) {
     check("current", "A", board.limits.current_a, current);
     check("power", "W", board.limits.power_w, most(|r| r.power_w.unwrap_or(0.0)));
     report.limits = checks;
-    report.warnings = board
-        .warnings
-        .iter()
-        .map(|w| Remark { place: w.place.clone(), text: w.text.clone(), remedy: w.remedy.clone() })
-        .collect();
+    report.warnings = Remark::of_board(board);
     for answer in &report.answers {
         report.warnings.extend(warnings(answer));
     }

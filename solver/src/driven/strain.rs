@@ -9,7 +9,7 @@ use crate::bend::{difference, face, widest};
 use crate::drive::Curve;
 use crate::model::Solution;
 use crate::recover::{
-    Recovered, Spot, SpotOptions, Trace, board_traces, largest_normal, nearest_landmark, recover, spots,
+    Recovered, Spot, SpotOptions, Trace, beside_landmark, board_traces, largest_normal, recover, spots,
 };
 use crate::result::DriveSpot;
 use nalgebra::{Vector3, Vector6};
@@ -123,8 +123,7 @@ impl Strains {
                 ranks[range.spot] = rank;
                 let spot = &self.at[range.spot].spot;
                 let at = [spot.place_m[0], spot.place_m[1]];
-                let (near, near_m) = nearest_landmark(stage.board, at)
-                    .map_or((String::new(), 0.0), |(n, d)| (n.to_owned(), d));
+                let (near, near_m) = beside_landmark(stage.board, at);
                 DriveSpot {
                     rank,
                     track: self.traces[spot.trace].name.clone(),

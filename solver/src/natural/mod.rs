@@ -364,10 +364,7 @@ fn air_facts(own: &crate::air::surface::PlateInAir) -> AirFacts {
 }
 
 fn warnings(board: &Board, answers: &[ModesAnswer]) -> Vec<Remark> {
-    let told = board.warnings.iter();
-    let mut found: Vec<Remark> = told
-        .map(|w| Remark { place: w.place.clone(), text: w.text.clone(), remedy: w.remedy.clone() })
-        .collect();
+    let mut found = Remark::of_board(board);
     for answer in answers {
         if answer.unstable > 0 {
             found.push(Remark {

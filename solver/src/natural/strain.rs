@@ -4,7 +4,7 @@ use super::Stage;
 use super::names::Movement;
 use crate::bend::face;
 use crate::modes::ModeMotion;
-use crate::recover::{SpotOptions, Trace, nearest_landmark, recover, spots};
+use crate::recover::{SpotOptions, Trace, beside_landmark, recover, spots};
 use crate::result::ModeSpot;
 use crate::swing::Path;
 use nalgebra::Vector6;
@@ -36,8 +36,7 @@ pub(super) fn of_mode(
     let worst = spots(model, &recovered, traces, &SpotOptions { most: 1, ..SpotOptions::default() }).pop();
     let spot = worst.map(|spot| {
         let at = [spot.place_m[0], spot.place_m[1]];
-        let (near, near_m) =
-            nearest_landmark(stage.board, at).map_or((String::new(), 0.0), |(n, d)| (n.to_owned(), d));
+        let (near, near_m) = beside_landmark(stage.board, at);
         let strain = spot.strain.abs();
         let per = |turn: f64| (turn.abs() > HARDLY * moved.turn_rad).then(|| strain * DEGREE / turn.abs());
         let far = moved.turn_rad * farthest(stage) > HARDLY * moved.largest_m;

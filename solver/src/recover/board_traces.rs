@@ -76,15 +76,17 @@ pub fn layer_wishes(board: &Board) -> Vec<LayerWish> {
     board.layers.iter().zip(0_u32..).filter_map(wish).collect()
 }
 
-/// Name of the landmark nearest to a point of the board, and the distance to it, m.
+/// Name of the landmark nearest to a point of the board, and the distance to it, m; an empty name and 0 on a board without
+/// landmarks.
 #[must_use]
-pub fn nearest_landmark(board: &Board, at: Point) -> Option<(&str, f64)> {
-    board
+pub fn beside_landmark(board: &Board, at: Point) -> (String, f64) {
+    let nearest = board
         .landmarks
         .iter()
         .filter_map(|landmark| {
             let distances = landmark.edges_m.iter().map(|&[p, q]| segment_distance_m(p, q, at));
             distances.min_by(f64::total_cmp).map(|distance| (landmark.name.as_str(), distance))
         })
-        .min_by(|one, other| one.1.total_cmp(&other.1))
+        .min_by(|one, other| one.1.total_cmp(&other.1));
+    nearest.map_or((String::new(), 0.0), |(name, distance_m)| (name.to_owned(), distance_m))
 }

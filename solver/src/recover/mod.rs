@@ -17,7 +17,7 @@ mod rank;
 mod spots;
 mod topology;
 
-pub use board_traces::{LayerWish, board_traces, layer_wishes, nearest_landmark};
+pub use board_traces::{LayerWish, beside_landmark, board_traces, layer_wishes};
 pub use corners::{Singular, SingularKind, singular_points};
 pub use fields::{Recovered, ZoneNode, element_strains, recover};
 pub use layers::{LayerStrain, layer_strains};

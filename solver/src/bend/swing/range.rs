@@ -8,7 +8,7 @@
 use super::super::{BendOptions, maps, spots};
 use super::{Seen, Stage};
 use crate::recover::{
-    Recovered, SpotOptions, Trace, along, largest_normal, nearest_landmark, recover, spots as pick,
+    Recovered, SpotOptions, Trace, along, beside_landmark, largest_normal, recover, spots as pick,
 };
 use crate::result::{RangeSpot, Swing};
 use nalgebra::{Vector3, Vector6};
@@ -118,8 +118,7 @@ pub(super) fn row(
     rank: u32,
 ) -> RangeSpot {
     let at = [spot.place_m[0], spot.place_m[1]];
-    let (near, near_m) =
-        nearest_landmark(stage.board, at).map_or((String::new(), 0.0), |(n, d)| (n.to_owned(), d));
+    let (near, near_m) = beside_landmark(stage.board, at);
     let strains = strains_at(stage, recovered, spot);
     // Place values against those of the two ends; a mean (singular spot) grows alike.
     let ends = [strains.first(), strains.last()].map(|s| s.map_or(0.0, |s| along(s, spot.direction_rad)));

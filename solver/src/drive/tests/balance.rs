@@ -2,7 +2,7 @@
 
 use super::super::runge::Explicit;
 use super::super::step::Inputs;
-use super::super::{Along, Balance, Drive, End, Following, Form, Loss, Wave, follow, stability};
+use super::super::{Along, Balance, Branch, Drive, End, Following, Form, Loss, Wave, follow, stability};
 use super::*;
 use nalgebra::DVector;
 use std::f64::consts::{PI, TAU};
@@ -149,6 +149,11 @@ fn time_holds_the_balance() {
     }
 }
 
+/// A branch over frequencies, from rest at the first.
+fn over_frequency(balance: &Balance<'_>, values: &[f64]) -> Branch {
+    follow(balance, &balance.rest(drive(values[0])), values, &Following::new(Along::Frequency), &mut |_| true)
+}
+
 /// Hardening spring, the textbook fold: three motions at one frequency, the middle one unstable with a multiplier
 /// beyond +1; amplitude on the branch obeys the single-harmonic closed form (any book on nonlinear vibration):
 /// [(k - m w^2) A + 3/4 k3 A^3]^2 + (c w A)^2 = F^2.
@@ -168,13 +173,7 @@ fn a_branch_is_followed_around_its_folds() {
     let system = Cubic(Linear::single(1.0, 0.04, 1.0));
     let balance = Balance::new(&system, Wave::sine(0.15), 1, 1);
     let values: Vec<f64> = (0..61).map(|i| (0.6 + 0.03 * f64::from(i)) / TAU).collect();
-    let branch = follow(
-        &balance,
-        &balance.rest(drive(values[0])),
-        &values,
-        &Following::new(Along::Frequency),
-        &mut |_| true,
-    );
+    let branch = over_frequency(&balance, &values);
     assert_eq!(branch.end, End::Reached, "{} motions", branch.motions.len());
     let mut unstable = 0;
     let mut most_at_once = 0;
@@ -219,13 +218,7 @@ fn a_lost_branch_keeps_what_it_has() {
     let system = Wall(Linear::single(1.0, 0.1, 1.0));
     let balance = Balance::new(&system, Wave::sine(0.1), 1, 1);
     let values: Vec<f64> = (0..20).map(|i| (0.5 + 0.05 * f64::from(i)) / TAU).collect();
-    let branch = follow(
-        &balance,
-        &balance.rest(drive(values[0])),
-        &values,
-        &Following::new(Along::Frequency),
-        &mut |_| true,
-    );
+    let branch = over_frequency(&balance, &values);
     let End::Lost { at, .. } = &branch.end else { panic!("{:?}", branch.end) };
     // |1 - w^2| near 1/3 is where 0.1 grows to 0.3.
     let w = TAU * at;
