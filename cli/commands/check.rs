@@ -35,8 +35,8 @@ pub(crate) fn run(options: &Check) -> Result<Outcome, Failure> {
         stacks.extend(middles.chain(flap).filter_map(|(name, at)| Some((name, stack_at(board, at)?))));
     }
     // What cannot be meshed is told by the verbs that need the mesh.
-    let corners = board_mesh(board, &[]).map_or_else(|_| Vec::new(), |mesh| mesh.flat.moved);
-    let text = table::check(board, &summarise(board), &stacks, &advise(board), &corners);
+    let mesh = board_mesh(board, &[]).ok();
+    let text = table::check(board, &summarise(board), &stacks, &advise(board), mesh.as_ref());
     screen::print(&text)?;
     Ok(Outcome::Done)
 }

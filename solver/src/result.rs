@@ -327,7 +327,7 @@ pub struct Accuracy {
 }
 
 /// Facts about a mesh.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct MeshFacts {
     /// Nodes.
     pub nodes: u32,
@@ -347,6 +347,8 @@ pub struct MeshFacts {
     pub moved_most_m: f64,
     /// Place of the largest move, m.
     pub moved_at_m: Point,
+    /// Places where points hardly apart became one, in words.
+    pub merged: Vec<String>,
     /// False when a cap or the geometry stopped the refinement early.
     pub complete: bool,
     /// Height of the solver's reference plane above z = 0, m.

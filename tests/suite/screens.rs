@@ -252,3 +252,35 @@ fn verify_prints_target_result_and_source() {
     }
     refused(&run(&["verify", "no-such-problem"]), &["no-such-problem", "patch-membrane"]);
 }
+
+/// A step of 2 um in the outline is shorter than anything that can be made: the verbs that mesh say that it closed.
+#[test]
+fn points_that_became_one_are_named_with_their_place() {
+    let scratch = Scratch::new("merged");
+    let whole = r#"body = { rectangle = { from = ["-2 mm", "-0.6 mm"], to = ["6 mm", "0.6 mm"] } }"#;
+    let stepped = r#"
+strip = { rectangle = { from = ["-2 mm", "-0.6 mm"], to = ["6 mm", "0.6 mm"] } }
+wider = { rectangle = { from = ["5.2 mm", "-0.602 mm"], to = ["6 mm", "0.6 mm"] } }
+body = { union = ["strip", "wider"] }"#;
+    let text = SMALL.replace(whole, stepped);
+    let text = text.replace(
+        r#"to = ["6 mm", "0.6 mm"] } }
+[outline]"#,
+        r#"to = ["5 mm", "0.6 mm"] } }
+[outline]"#,
+    );
+    let text = text.replace(r#"tip = ["6 mm", "0 mm"]"#, r#"tip = ["5 mm", "0 mm"]"#);
+    let design = scratch.file("stepped.toml", &text);
+    let plain = scratch.file("plain.toml", SMALL);
+    let out = scratch.path("out");
+    for verb in [&["check"][..], &["mesh", "--out", arg(&out)], &["bend", "--one-mesh", "--out", arg(&out)]] {
+        let ended = run(&[verb, &[arg(&design)]].concat());
+        let flat = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(ended.code, Some(0), "{verb:?}: {}", ended.err);
+        for words in ["points 2.0 um apart at (5.200 mm, -0.60", "on edges of the outline", "2.5 um apart"] {
+            assert!(flat.contains(words), "{verb:?}: '{words}' is missing in: {}", ended.out);
+        }
+        let ended = run(&[verb, &[arg(&plain)]].concat());
+        assert!(!ended.out.contains("became one"), "{verb:?}: nothing is that close: {}", ended.out);
+    }
+}

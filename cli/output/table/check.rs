@@ -6,31 +6,35 @@ use crate::output::numbers::{engineering, mm, plain, um};
 use copperbend_mesh::board::Board;
 use copperbend_mesh::quality::{Cause, SmallestAngle, report};
 use copperbend_mesh::region::Point;
-use copperbend_mesh::triangulate::{BoardMesh, Moved};
+use copperbend_mesh::triangulate::{BoardMesh, MERGED_REMEDY, Moved};
 use copperbend_solver::result::{Advice, BoardSummary, StackAt};
 use std::path::PathBuf;
 
-/// The text of `check`. `corners`: where the mesh moves an edge.
+/// The text of `check`. `mesh`: where it can be made.
 pub(crate) fn check(
     board: &Board,
     summary: &BoardSummary,
     stacks: &[(String, StackAt)],
     advice: &[Advice],
-    corners: &[Moved],
+    mesh: Option<&BoardMesh>,
 ) -> String {
     let mut sheet = Sheet::default();
     sheet.line(&board.title);
     overview(&mut sheet, board, summary);
-    moved(&mut sheet, corners);
+    moved(&mut sheet, mesh.map_or(&[], |m| &m.flat.moved));
     layers(&mut sheet, summary);
     copper(&mut sheet, summary);
     for (name, stack) in stacks {
         stack_at(&mut sheet, name, stack);
     }
-    if !board.warnings.is_empty() {
+    let merged = mesh.map_or_else(Vec::new, |m| m.merged_words(board));
+    if !(board.warnings.is_empty() && merged.is_empty()) {
         sheet.heading("Warnings");
         for w in &board.warnings {
             sheet.item("!", &format!("{}: {}; {}", w.place, w.text, w.remedy));
+        }
+        for text in merged {
+            sheet.item("!", &format!("the mesh: {text}; {MERGED_REMEDY}"));
         }
     }
     sheet.heading("Layout advice of the trade (advice, no verdict on life)");
@@ -216,6 +220,9 @@ pub(crate) fn mesh(board: &Board, mesh: &BoardMesh, written: &[PathBuf]) -> Stri
     let [least, most] = quality.sides_m;
     sheet.value("sides", format!("{} to {} \u{b5}m", um(least), um(most)));
     moved(&mut sheet, &flat.moved);
+    for text in mesh.merged_words(board) {
+        sheet.item("!", &format!("{text}; {MERGED_REMEDY}"));
+    }
     if !flat.complete {
         sheet.item(
             "!",

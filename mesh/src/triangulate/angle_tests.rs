@@ -220,3 +220,23 @@ fn random_boards_have_no_needless_angle() {
         }
     }
 }
+
+/// Steps in the outline: below [`MERGED_M`] their ends become one point, which is told with its place and how far apart
+/// they were; longer ones stay.
+#[test]
+fn steps_too_short_to_be_made_are_told() {
+    let bar =
+        |[x0, y0]: [f64; 2], [x1, y1]: [f64; 2]| polygon(&[[x0, y0], [x1, y0], [x1, y1], [x0, y1]], 0.0);
+    for (step_um, merges) in [(2.0, true), (3.0, false)] {
+        let low = -1.0 - 1e-3 * step_um;
+        let outline = Region::union(&[&bar([0.0, -1.0], [5.0, 1.0]), &bar([5.0, low], [9.0, 1.0])]);
+        let regions = vec![bar([4.0, -0.5], [6.0, 0.5])];
+        let mesh = triangulate(&Plan { outline, regions, ..Plan::default() }, &field(0.5, vec![])).unwrap();
+        assert_eq!(mesh.merged.len(), usize::from(merges), "{step_um} um: {:?}", mesh.merged);
+        for m in &mesh.merged {
+            assert!((m.apart_m - 1e-6 * step_um).abs() < 1e-12 && m.at_rim && m.regions == 0, "{m:?}");
+            let off = (m.at_m[0] - 5.0 * MM).hypot(m.at_m[1] + MM);
+            assert!(off <= MERGED_M, "{off} m from the step: {m:?}");
+        }
+    }
+}

@@ -1,7 +1,7 @@
 //! A board as a plan: every region with a meaning, the lines and points of supports and loads, the true arcs.
 
 use super::web::number;
-use super::{BoardMesh, MOST_REGIONS, Plan, Role, SizeSource, triangulate};
+use super::{BoardMesh, MOST_REGIONS, Merged, Plan, Role, SizeSource, triangulate};
 use crate::board::{Board, Conductor, ConductorId, ConductorKind, LayerId, Load, Place};
 use crate::quality::{MeshError, MeshFault, SmallestAngle};
 use crate::region::Region;
@@ -76,6 +76,36 @@ impl BoardMesh {
         rim.into_iter().chain(self.roles.iter().enumerate().filter_map(named)).collect()
     }
 }
+
+/// Most places of merged points named one by one.
+const MOST_MERGED: usize = 12;
+
+impl BoardMesh {
+    /// Places where points hardly apart became one, in words, for remarks.
+    #[must_use]
+    pub fn merged_words(&self, board: &Board) -> Vec<String> {
+        let of = |m: &Merged| {
+            let roles = self.roles.iter().enumerate().filter(|(bit, _)| m.regions >> bit & 1 == 1);
+            let mut names: Vec<String> = m.at_rim.then(|| "the outline".to_owned()).into_iter().collect();
+            names.extend(roles.map(|(_, role)| role.name(board)));
+            let edges =
+                if names.is_empty() { String::new() } else { format!(" on edges of {}", names.join(", ")) };
+            let [x, y] = m.at_m.map(|v| v * 1e3);
+            let apart = m.apart_m * 1e6;
+            format!("points {apart:.1} um apart at ({x:.3} mm, {y:.3} mm){edges} became one")
+        };
+        let all = &self.flat.merged;
+        let mut words: Vec<String> = all.iter().take(MOST_MERGED).map(of).collect();
+        if all.len() > MOST_MERGED {
+            words.push(format!("{} more places where points became one", all.len() - MOST_MERGED));
+        }
+        words
+    }
+}
+
+/// What a reader can do about [`BoardMesh::merged_words`].
+pub const MERGED_REMEDY: &str =
+    "let the points coincide or lie at least 2.5 um apart: shorter edges cannot be made";
 
 fn name_of(load: &Load) -> &str {
     match load {

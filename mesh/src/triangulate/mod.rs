@@ -17,7 +17,7 @@ mod size;
 mod web;
 mod zip;
 
-pub use board_plan::{THIN_M, board_mesh, board_plan};
+pub use board_plan::{MERGED_REMEDY, THIN_M, board_mesh, board_plan};
 pub use board_size::board_size_field;
 pub use grid::{Diagonals, rectangle_grid};
 pub use locate::Locator;
@@ -25,7 +25,7 @@ pub use shape::ZoneEdge;
 
 use crate::board::LayerId;
 use crate::quality::{MeshError, MeshFault};
-use crate::region::{GRID_M, Point, Region, STEPS_PER_M, snap, to_steps};
+use crate::region::{GRID_M, Point, Region, STEPS_PER_M, snap, to_segment, to_steps};
 
 /// A set of regions whose edges the triangles must respect.
 #[derive(Debug, Clone, Default)]
@@ -96,6 +96,8 @@ pub struct FlatMesh {
     pub plan_edges: Vec<[u32; 2]>,
     /// Places where edges of the plan were led differently by more than 1 um, one per place.
     pub moved: Vec<Moved>,
+    /// Places where points of the plan closer together than [`MERGED_M`] became one, farthest apart first.
+    pub merged: Vec<Merged>,
     /// False when the triangle cap or the geometry stopped the refinement early.
     pub complete: bool,
 }
@@ -108,6 +110,22 @@ pub struct Moved {
     /// Largest distance by which an edge moved, m: at most [`MOVED_MOST_M`].
     pub by_m: f64,
 }
+
+/// A place where points of the plan, joined by an edge shorter than [`MERGED_M`], became one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Merged {
+    /// Where, m.
+    pub at_m: Point,
+    /// How far apart the points lay, m.
+    pub apart_m: f64,
+    /// Regions ([`Plan::regions`], one bit each) with an edge there.
+    pub regions: u128,
+    /// Whether the outline has an edge there.
+    pub at_rim: bool,
+}
+
+/// Ends of an edge shorter than this become one point, m.
+pub const MERGED_M: f64 = 2.5e-6;
 
 /// Edges move by at most this, m: below what any fabricator holds.
 pub const MOVED_MOST_M: f64 = 8e-6;
@@ -192,7 +210,7 @@ pub fn triangulate(plan: &Plan, size: &SizeField) -> Result<FlatMesh, MeshError>
     let tree = size::SizeTree::new(&field, square, STEPS_PER_M);
     let split = outline_edges::split_edges(&arrangement, &arcs, &tree);
     let kept: Vec<Point> = plan.points.iter().map(|&p| to_steps(p).map(f64::from)).collect();
-    let (zipped, moved) = zip::zip(&split, &arcs, &tree, &kept);
+    let zip::Zipped { split: zipped, moved, merged } = zip::zip(&split, &arcs, &tree, &kept);
     // A triangulation of n points has about 2 n triangles (Euler).
     let most = size.max_triangles as usize / 2 + 1;
     if split.points.len() > 4 * most {
@@ -201,7 +219,8 @@ pub fn triangulate(plan: &Plan, size: &SizeField) -> Result<FlatMesh, MeshError>
     let inside = inside::Inside::new(&plan.outline);
     let mut made = None;
     // Zipping moves edges by micrometres; should they then cross something, they stay as they were.
-    for (edges, moved, last) in [(zipped, moved, false), (split, Vec::new(), true)] {
+    let as_was = (Vec::new(), Vec::new());
+    for (edges, changed, last) in [(zipped, (moved, merged), false), (split, as_was, true)] {
         let seated = corners::seat(&edges, (&tree, &arcs), &kept, |p| inside.contains(p));
         let interior = front::interior(&seated.split, &tree, |p| inside.contains(p), most);
         if interior.len() > most {
@@ -210,20 +229,33 @@ pub fn triangulate(plan: &Plan, size: &SizeField) -> Result<FlatMesh, MeshError>
         if let Some(built) = build::triangles(&seated, &interior, plan, last)? {
             let n = seated.split.points.len();
             let fixed = seated.split.points.iter().map(|p| kept.contains(p)).collect::<Vec<bool>>();
-            made = Some((built, moved, fixed, 8 * (n + interior.len()) + 4 * most.min(1_000_000)));
+            made = Some((built, changed, fixed, 8 * (n + interior.len()) + 4 * most.min(1_000_000)));
             break;
         }
     }
-    let Some((mut built, moved, fixed, room)) = made else { return Err(no_area()) };
+    let Some((mut built, (moved, merged), fixed, room)) = made else { return Err(no_area()) };
     let complete = built.refine(&arcs, &fixed, (size.min_angle_rad, room));
     let mut mesh = built.finish();
     mesh.moved = moved;
+    mesh.merged = merged.into_iter().map(|m| named(plan, m)).collect();
     mesh.complete = complete && arrangement.settled;
     if mesh.triangles.len() > size.max_triangles as usize {
         return Err(too_many(mesh.triangles.len(), size));
     }
     crate::quality::refuse_bad(&mesh)?;
     Ok(mesh)
+}
+
+/// Which edges of the plan run through a place where points became one.
+fn named(plan: &Plan, (at_m, apart_m): (Point, f64)) -> Merged {
+    let there = |region: &Region| region.edges().any(|[a, b]| to_segment(at_m, a, b).0 < MERGED_M);
+    let regions = plan.regions.iter().enumerate();
+    Merged {
+        at_m,
+        apart_m,
+        regions: regions.fold(0, |mask, (bit, region)| mask | (u128::from(there(region)) << bit)),
+        at_rim: there(&plan.outline),
+    }
 }
 
 fn no_area() -> MeshError {

@@ -30,6 +30,8 @@ pub(super) struct Web<'a> {
     pub(super) arcs: &'a Arcs,
     /// Where edges were led differently, and by how much.
     pub(super) moved: Vec<(Point, f64)>,
+    /// Where points became one, and how far apart they were.
+    pub(super) merged: Vec<(Point, f64)>,
 }
 
 pub(super) fn key(a: u32, b: u32) -> [u32; 2] {
@@ -56,6 +58,7 @@ impl<'a> Web<'a> {
             edges: BTreeMap::new(),
             arcs,
             moved: Vec::new(),
+            merged: Vec::new(),
         };
         for ((&[a, b], &arc), &firm) in split.edges.iter().zip(&split.arc_of_edge).zip(&split.firm) {
             for i in [a, b] {

@@ -5,12 +5,12 @@
 //! stretch, where the two edges are closer than 4 um, one is led along the other; where they are 4 um apart a short
 //! side joins them, so that no narrow corner is left. The outline and lines that were asked for stay where they are;
 //! a narrow corner between two of them stays too. Points at the ends of an edge shorter than 2.5 um become one. So a
-//! gap narrower than that closes (the board's remarks name it); wider ones, whose edges do not meet, stay.
+//! gap narrower than that closes; where they became one is told. Wider ones, whose edges do not meet, stay.
 
 use super::outline_edges::{Arcs, Split};
 use super::size::SizeTree;
 use super::web::{Info, Web, key};
-use super::{MOVED_MOST_M, Moved};
+use super::{MERGED_M, MOVED_MOST_M, Moved};
 use crate::region::{Point, to_segment};
 
 /// Corners narrower than this are blunted, rad (26 degrees).
@@ -34,7 +34,7 @@ const SAME_SHARE: f64 = 0.4;
 
 /// Points joined by an edge shorter than this become one, grid steps: rounding of set operations and crossings
 /// leaves such edges, and no fabrication can.
-const POINTS_APART: f64 = 2.5;
+const POINTS_APART: f64 = MERGED_M * SCALE;
 
 /// A point of a flattened curve this close to a crossing or corner on it, as a share of the wished side, is left
 /// out ...
@@ -46,8 +46,18 @@ const CURVE_MOVES: f64 = 0.5;
 /// ... with a chord that leaves it by less than this, grid steps, and is shorter than this share of the radius.
 const CHORD: (f64, f64) = (5.0, 0.2);
 
-/// Zips and blunts all narrow corners; `kept`: points that must stay, grid steps. With the places where edges moved.
-pub(super) fn zip(split: &Split, arcs: &Arcs, size: &SizeTree, kept: &[Point]) -> (Split, Vec<Moved>) {
+/// Edges after zipping, and what was changed.
+#[derive(Debug)]
+pub(super) struct Zipped {
+    pub(super) split: Split,
+    /// The largest move of each place.
+    pub(super) moved: Vec<Moved>,
+    /// Where points became one, and how far apart they were, m; one per place, farthest first.
+    pub(super) merged: Vec<(Point, f64)>,
+}
+
+/// Zips and blunts all narrow corners; `kept`: points that must stay, grid steps.
+pub(super) fn zip(split: &Split, arcs: &Arcs, size: &SizeTree, kept: &[Point]) -> Zipped {
     let mut web = Web::new(split, arcs, kept);
     web.collapse();
     web.thin_out(size);
@@ -63,20 +73,21 @@ pub(super) fn zip(split: &Split, arcs: &Arcs, size: &SizeTree, kept: &[Point]) -
             steps -= 1;
         }
     }
-    let moved = one_per_place(&web.moved);
-    (web.finish().0, moved)
+    let moved = one_per_place(&web.moved).into_iter().map(|(at_m, by_m)| Moved { at_m, by_m }).collect();
+    let merged = one_per_place(&web.merged);
+    Zipped { split: web.finish().0, moved, merged }
 }
 
-/// The largest move of each place; those up to the grid's own 1 um are left out.
-fn one_per_place(moved: &[(Point, f64)]) -> Vec<Moved> {
+/// The largest change of each place, in m and largest first; those up to the grid's own 1 um are left out.
+fn one_per_place(moved: &[(Point, f64)]) -> Vec<(Point, f64)> {
     let mut all: Vec<(Point, f64)> = moved.iter().copied().filter(|m| m.1 > 1.0).collect();
     all.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0[0].total_cmp(&b.0[0])).then(a.0[1].total_cmp(&b.0[1])));
-    let mut out: Vec<Moved> = Vec::new();
+    let mut out: Vec<(Point, f64)> = Vec::new();
     for (p, by) in all {
         let at_m = p.map(|v| v / SCALE);
-        let near = |m: &Moved| (m.at_m[0] - at_m[0]).hypot(m.at_m[1] - at_m[1]) < SAME_PLACE_M;
+        let near = |m: &(Point, f64)| (m.0[0] - at_m[0]).hypot(m.0[1] - at_m[1]) < SAME_PLACE_M;
         if !out.iter().any(near) {
-            out.push(Moved { at_m, by_m: by / SCALE });
+            out.push((at_m, by / SCALE));
         }
     }
     out
@@ -97,6 +108,7 @@ impl Web<'_> {
             let rank = |v: u32| (self.kept[v as usize], self.firm[v as usize], on_grid(self.at(v)));
             let (from, to) = if rank(a) > rank(b) { (b, a) } else { (a, b) };
             if !self.kept[from as usize] {
+                self.merged.push((self.at(to), self.length(a, b)));
                 self.merge(from, to);
             }
         }

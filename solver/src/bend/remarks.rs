@@ -3,6 +3,7 @@
 use crate::result::{BendAnswer, BendReport, BondLimit, Caution, LimitCheck, Remark, SwingState};
 use copperbend_mesh::board::Board;
 use copperbend_mesh::coil::clearance::distance_m;
+use copperbend_mesh::triangulate::MERGED_REMEDY;
 
 /// Flap angle from which a linear answer is questionable, rad (5 degrees).
 const LARGE_ANGLE_RAD: f64 = 5.0 * std::f64::consts::PI / 180.0;
@@ -108,6 +109,9 @@ fn warnings(board: &Board, answer: &BendAnswer) -> Vec<Remark> {
             "a state under growing loads is not stable: the board buckles away".to_owned(),
             "less load, a stiffer or shorter arm, or a force off its plane so that the way it takes is known",
         );
+    }
+    for text in &answer.mesh.merged {
+        warn(format!("the mesh: {text}"), MERGED_REMEDY);
     }
     if !answer.mesh.complete {
         warn(
