@@ -2,7 +2,7 @@
 //!
 //! Surface charges integrated in closed form: Z. Yang et al., IEEE Trans. Magn. 26 (1990); R. Engel-Herbert,
 //! T. Hesjedal, J. Appl. Phys. 97 (2005) 074504 (recalled from memory; checked against numerical surface
-//! integrals in the tests). The inverse hyperbolic sine replaces ln(y + r), which cancels for y < 0.
+//! integrals in the tests). Where y < 0, ln(y + r) would cancel: its conjugate stands in.
 
 use nalgebra::{Matrix3, Vector3};
 use std::f64::consts::PI;
@@ -66,34 +66,123 @@ pub fn gradient(p: &Vector3<f64>, sides: &[f64; 3], j: &Vector3<f64>) -> Matrix3
     Matrix3::from_fn(|i, k| (0..3).map(|l| of(i, k, l) * j[l]).sum::<f64>() / (4.0 * PI))
 }
 
+/// Beyond this distance, in sizes, the terms of the corners nearly cancel and are summed one by one.
+const APART: f64 = 4.0;
+
 /// Field per tesla of polarisation along the third axis.
 fn along_last(p: [f64; 3], sides: [f64; 3]) -> [f64; 3] {
-    let half = sides.map(|side| 0.5 * side);
-    let floor = EDGE * (sides[0] + sides[1] + sides[2]);
-    let ends = |i: usize| [p[i] + half[i], p[i] - half[i]];
-    let (xs, ys, zs) = (ends(0), ends(1), ends(2));
-    let mut f = [0.0; 3];
-    for (i, &x) in xs.iter().enumerate() {
-        for (j, &y) in ys.iter().enumerate() {
-            for (k, &z) in zs.iter().enumerate() {
-                let sign = if (i + j + k).is_multiple_of(2) { 1.0 } else { -1.0 };
-                f[0] += sign * (y / x.hypot(z).max(floor)).asinh();
-                f[1] += sign * (x / y.hypot(z).max(floor)).asinh();
-                f[2] -= sign * solid_angle(x, y, z);
-            }
-        }
-    }
-    let mut b = f.map(|value| value / (4.0 * PI));
+    // In shares of the size, so that products of lengths stay far from the ends of the number range.
+    let size = sides[0] + sides[1] + sides[2];
+    let (p, half) = (p.map(|v| v / size), sides.map(|side| 0.5 * side / size));
+    let ends = [0, 1, 2].map(|i| [p[i] + half[i], p[i] - half[i]]);
+    let far = p.iter().any(|v| v.abs() > APART);
+    let mut b = if far { one_by_one(&ends) } else { gathered(&ends) }.map(|value| value / (4.0 * PI));
     // The lower face counts as inside and the upper as outside, as the solid angle does for z = 0.
-    let within = p[0].abs() < half[0] && p[1].abs() < half[1] && zs[0] >= 0.0 && zs[1] < 0.0;
+    let within = p[0].abs() < half[0] && p[1].abs() < half[1] && ends[2][0] >= 0.0 && ends[2][1] < 0.0;
     if within {
         b[2] += 1.0;
     }
     b
 }
 
-/// atan(x y / (z r)); in the plane of a face (z = 0) a quarter turn by the sign of x y.
-fn solid_angle(x: f64, y: f64, z: f64) -> f64 {
-    let r = x.hypot(y).hypot(z);
-    (x * y).atan2(z.abs() * r) * if z < 0.0 { -1.0 } else { 1.0 }
+/// The sums over all corners with a transcendental function for every term.
+fn one_by_one([xs, ys, zs]: &[[f64; 2]; 3]) -> [f64; 3] {
+    let mut f = [0.0; 3];
+    for (i, j, k) in corners() {
+        let (x, y, z) = (xs[i], ys[j], zs[k]);
+        let sign = if (i + j + k).is_multiple_of(2) { 1.0 } else { -1.0 };
+        f[0] += sign * (y / x.hypot(z).max(EDGE)).asinh();
+        f[1] += sign * (x / y.hypot(z).max(EDGE)).asinh();
+        let angle = (x * y).atan2(z.abs() * x.hypot(y).hypot(z));
+        f[2] -= sign * if z < 0.0 { -angle } else { angle };
+    }
+    f
+}
+
+/// The same sums with the terms gathered first: the logarithms of one component as one logarithm of a quotient, the
+/// angles of neighbouring corners as one angle of a product.
+fn gathered(ends: &[[f64; 2]; 3]) -> [f64; 3] {
+    let [xs, ys, zs] = *ends;
+    let [x2, y2, z2] = ends.map(|pair| pair.map(|v| v * v));
+    let mut r = [[[0.0; 2]; 2]; 2];
+    for (i, j, k) in corners() {
+        r[i][j][k] = (x2[i] + y2[j] + z2[k]).sqrt();
+    }
+    let (mut up, mut down) = ([1.0; 2], [1.0; 2]);
+    for k in 0..2 {
+        for i in 0..2 {
+            // Edges along y (first component) and along x (second one).
+            let by_y = edge(ys, [r[i][0][k], r[i][1][k]], x2[i] + z2[k]);
+            let by_x = edge(xs, [r[0][i][k], r[1][i][k]], y2[i] + z2[k]);
+            for (component, (over, under)) in [by_y, by_x].into_iter().enumerate() {
+                let (over, under) = if i == k { (over, under) } else { (under, over) };
+                up[component] *= over;
+                down[component] *= under;
+            }
+        }
+    }
+    let mut turned = 0.0;
+    for (k, &z) in zs.iter().enumerate() {
+        for (i, &x) in xs.iter().enumerate() {
+            let [one, other] = [0, 1].map(|j| [z.abs() * r[i][j][k], x * ys[j]]);
+            let part = difference(one, other) * if z < 0.0 { -1.0 } else { 1.0 };
+            turned += if i == k { part } else { -part };
+        }
+    }
+    [(up[0] / down[0]).ln(), (up[1] / down[1]).ln(), -turned]
+}
+
+/// Number of an end along each axis.
+fn corners() -> impl Iterator<Item = (usize, usize, usize)> {
+    (0..8).map(|n| (n >> 2, n >> 1 & 1, n & 1))
+}
+
+/// Quotient whose logarithm is asinh(a0 / d) - asinh(a1 / d) for the ends `a` of an edge at the distance d from its line,
+/// without cancellation. `r`: distances to the ends; `square`: d^2.
+fn edge(a: [f64; 2], r: [f64; 2], square: f64) -> (f64, f64) {
+    let cut = EDGE * EDGE;
+    let (square, r) = if square < cut { (cut, a.map(|v| (v * v + cut).sqrt())) } else { (square, r) };
+    match (a[0] < 0.0, a[1] < 0.0) {
+        (false, false) => (a[0] + r[0], a[1] + r[1]),
+        (true, true) => (r[1] - a[1], r[0] - a[0]),
+        (false, true) => ((a[0] + r[0]) * (r[1] - a[1]), square),
+        (true, false) => (square, (r[0] - a[0]) * (a[1] + r[1])),
+    }
+}
+
+/// Angle of `one` less angle of `other`: vectors in the right half plane, components along and across it.
+///
+/// In the plane of a face (along 0) each angle is a quarter turn by the sign across.
+fn difference(one: [f64; 2], other: [f64; 2]) -> f64 {
+    if one[0] > 0.0 && other[0] > 0.0 {
+        let along = one[0] * other[0] + one[1] * other[1];
+        return (one[1] * other[0] - one[0] * other[1]).atan2(along);
+    }
+    one[1].atan2(one[0]) - other[1].atan2(other[0])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Both ways of summing, over places beside, above, along edges and faces, and around the distance where one takes over.
+    #[test]
+    fn gathered_terms_are_the_terms_one_by_one() {
+        let half = [0.26, 0.15, 0.09];
+        let steps = [-4.0, -1.3, -0.26, -0.15, -0.09, -1e-7, 0.0, 1e-9, 0.09, 0.15, 0.26, 0.7, 3.99];
+        let mut most = 0.0_f64;
+        for x in steps {
+            for y in steps {
+                for z in steps {
+                    let p = [x, y, z];
+                    let ends = [0, 1, 2].map(|i| [p[i] + half[i], p[i] - half[i]]);
+                    let (a, b) = (gathered(&ends), one_by_one(&ends));
+                    let off = (0..3).map(|i| (a[i] - b[i]).abs()).fold(0.0, f64::max);
+                    assert!(off < 2e-13, "{off:e} at {p:?}: {a:?} against {b:?}");
+                    most = most.max(off);
+                }
+            }
+        }
+        assert!(most > 0.0, "two ways of summing");
+    }
 }
