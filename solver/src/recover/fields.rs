@@ -5,9 +5,9 @@
 //! strain; cited from memory).
 
 use super::corners::{Singular, singular_points};
-use super::fit::mid_side_fit;
+use super::fit::{CornerWeights, mid_side_weights, weighted};
 use super::motion::Motion;
-use super::nodal::nodal_fit;
+use super::nodal::{NodeWeights, gradients, nodal_weights};
 use super::rank::rotate;
 use super::topology::{Around, Topology};
 use crate::element::{self, Local};
@@ -104,32 +104,26 @@ pub(super) fn into_axes(strain: &Vector6<f64>, from: &Matrix3<f64>, to: &Matrix3
     if from == to { *strain } else { rotate(strain, -angle_between(from, to)) }
 }
 
-/// A triangle's axes, its own strains at the corners, and its area.
-#[derive(Debug, Clone)]
-struct Own {
-    triad: Matrix3<f64>,
-    raw: [Vector6<f64>; 3],
-    area_m2: f64,
-}
-
 /// Strains of one triangle at its three corners, in its own axes (membrane strain at its true scale).
 ///
 /// The rigid part of the motion is taken out before the strains are formed, so a large rigid motion costs no digits.
 #[must_use]
 pub fn element_strains(model: &Model, source: &impl Motion, triangle: usize) -> [Vector6<f64>; 3] {
-    own_strains(model, source, triangle).raw
+    let local = local(model, triangle);
+    let motion = source.of_triangle(model, triangle, &local);
+    element::shell::corner_strains(&local.corners, &motion, 1.0)
 }
 
-fn own_strains(model: &Model, source: &impl Motion, triangle: usize) -> Own {
+fn local(model: &Model, triangle: usize) -> Local {
     let nodes = model.triangles[triangle].map(|node| node as usize);
     let axis = model.axis_of.get(triangle).copied().unwrap_or([1.0, 0.0, 0.0]);
-    let local = element::local(nodes.map(|node| model.nodes_m[node]), axis);
-    let motion = source.of_triangle(model, triangle, &local);
-    let Local { corners, triad } = local;
-    let raw = element::shell::corner_strains(&corners, &motion, 1.0);
-    let [p, q, r] = corners;
-    let area_m2 = 0.5 * ((q[0] - p[0]) * (r[1] - p[1]) - (r[0] - p[0]) * (q[1] - p[1])).abs();
-    Own { triad, raw, area_m2 }
+    element::local(nodes.map(|node| model.nodes_m[node]), axis)
+}
+
+/// Axes and area of a triangle.
+fn measured(model: &Model, triangle: usize) -> (Matrix3<f64>, f64) {
+    let Local { corners: [p, q, r], triad } = local(model, triangle);
+    (triad, 0.5 * ((q[0] - p[0]) * (r[1] - p[1]) - (r[0] - p[0]) * (q[1] - p[1])).abs())
 }
 
 /// Recovers strains and the error of each triangle; parallel, the same bytes whatever the thread count.
@@ -138,12 +132,96 @@ fn own_strains(model: &Model, source: &impl Motion, triangle: usize) -> Own {
 /// plies' heating. Returns total strains, in axes that turn with the material.
 #[must_use]
 pub fn recover(model: &Model, source: &impl Motion, thermal_factor: f64) -> Recovered {
-    let (mut recovered, topology) = gather(model, source, thermal_factor);
-    recovered.singular = singular_points(model, &topology);
-    let all: Vec<usize> = (0..recovered.zone_nodes.len()).collect();
-    fit(model, source, &mut recovered, &all);
+    let strains = || own_strains(model, source);
+    let (raw, patches) = rayon::join(strains, || Patches::new(model));
+    let Patches { blank, fits } = patches;
+    filled(model, (blank, &fits), source, (raw, thermal_factor))
+}
+
+/// What recovery needs of a mesh whatever its motion: zones, singular points, the weights of both fits.
+#[derive(Debug, Clone)]
+pub struct Patches {
+    blank: Recovered,
+    fits: Vec<Fit>,
+}
+
+impl Patches {
+    /// Looks at a model once, for any number of motions.
+    #[must_use]
+    pub fn new(model: &Model) -> Self {
+        let axes = || -> (Vec<Matrix3<f64>>, Vec<f64>) {
+            (0..model.triangles.len()).into_par_iter().map(|t| measured(model, t)).unzip()
+        };
+        let ((triad, area_m2), topology) =
+            rayon::join(axes, || Topology::new(model.nodes_m.len(), &model.triangles));
+        let mut blank = Recovered { triad, area_m2, ..Recovered::default() };
+        let all: Vec<u32> = (0_u32..).take(model.nodes_m.len()).collect();
+        group(model, &topology.around, &all, &mut blank);
+        let fit = |z: usize| Fit::new(model, &blank, z);
+        let fits = || -> Vec<Fit> { (0..blank.zone_nodes.len()).into_par_iter().map(fit).collect() };
+        let (singular, fits) = rayon::join(|| singular_points(model, &topology), fits);
+        blank.singular = singular;
+        Self { blank, fits }
+    }
+
+    /// The same to the last bit as [`recover`].
+    #[must_use]
+    pub fn recover(&self, model: &Model, source: &impl Motion, thermal_factor: f64) -> Recovered {
+        let strains = || own_strains(model, source);
+        let (raw, blank) = rayon::join(strains, || self.blank.clone());
+        filled(model, (blank, &self.fits), source, (raw, thermal_factor))
+    }
+}
+
+fn own_strains(model: &Model, source: &impl Motion) -> Vec<[Vector6<f64>; 3]> {
+    (0..model.triangles.len()).into_par_iter().map(|t| element_strains(model, source, t)).collect()
+}
+
+fn filled(
+    model: &Model,
+    (mut recovered, fits): (Recovered, &[Fit]),
+    source: &impl Motion,
+    (raw, thermal_factor): (Vec<[Vector6<f64>; 3]>, f64),
+) -> Recovered {
+    (recovered.raw, recovered.thermal_factor) = (raw, thermal_factor);
+    let of = |(z, fit): (usize, &Fit)| fit.values(model, source, &recovered, z);
+    let values: Vec<[Vector6<f64>; 3]> = fits.par_iter().enumerate().map(of).collect();
+    for (own, [strain, second, mean]) in recovered.zone_nodes.iter_mut().zip(values) {
+        (own.strain, own.second, own.mean) = (strain, second, mean);
+    }
     energies(model, &mut recovered);
     recovered
+}
+
+/// Weights of both fits at one zone-node.
+#[derive(Debug, Clone)]
+struct Fit {
+    mid_sides: Option<CornerWeights>,
+    nodes: Option<NodeWeights>,
+}
+
+impl Fit {
+    fn new(model: &Model, recovered: &Recovered, zone_node: usize) -> Self {
+        Self {
+            mid_sides: mid_side_weights(&model.nodes_m, recovered, zone_node),
+            nodes: nodal_weights(&model.nodes_m, recovered, zone_node),
+        }
+    }
+
+    /// Strain, second opinion, mean.
+    fn values(
+        &self,
+        model: &Model,
+        source: &impl Motion,
+        recovered: &Recovered,
+        zone_node: usize,
+    ) -> [Vector6<f64>; 3] {
+        let mean = mean(recovered, zone_node);
+        let strain = self.mid_sides.as_ref().map_or(mean, |w| weighted(recovered, zone_node, w));
+        let second =
+            self.nodes.as_ref().map_or(strain, |w| gradients(model, source, recovered, (zone_node, w)));
+        [strain, second, mean]
+    }
 }
 
 /// Strains recovered at a few nodes only, the same to the last bit as [`recover`] gives there; elsewhere nothing.
@@ -168,7 +246,6 @@ pub(crate) fn recover_at(
     // Fits look at the triangles of two rings, and so at the zones of all nodes of the first.
     let (_, reached) = ring(nodes);
     let (triangles, grouped) = ring(&reached);
-    let own: Vec<Own> = triangles.par_iter().map(|&t| own_strains(model, source, t as usize)).collect();
     let n = model.triangles.len();
     let mut recovered = Recovered {
         raw: vec![[Vector6::zeros(); 3]; n],
@@ -177,52 +254,19 @@ pub(crate) fn recover_at(
         thermal_factor,
         ..Recovered::default()
     };
-    for (&t, own) in triangles.iter().zip(&own) {
-        let t = t as usize;
-        (recovered.raw[t], recovered.triad[t], recovered.area_m2[t]) = (own.raw, own.triad, own.area_m2);
+    for t in triangles.iter().map(|&t| t as usize) {
+        recovered.raw[t] = element_strains(model, source, t);
+        (recovered.triad[t], recovered.area_m2[t]) = measured(model, t);
     }
     group(model, &around, &grouped, &mut recovered);
     let wanted = |&z: &usize| nodes.binary_search(&recovered.zone_nodes[z].node).is_ok();
     let few: Vec<usize> = (0..recovered.zone_nodes.len()).filter(wanted).collect();
-    fit(model, source, &mut recovered, &few);
-    recovered
-}
-
-/// The triangles' own strains, sorted into zone-nodes.
-fn gather(model: &Model, source: &impl Motion, thermal_factor: f64) -> (Recovered, Topology) {
-    let strains = || -> Vec<Own> {
-        (0..model.triangles.len()).into_par_iter().map(|t| own_strains(model, source, t)).collect()
-    };
-    let (own, topology) = rayon::join(strains, || Topology::new(model.nodes_m.len(), &model.triangles));
-    let mut recovered = Recovered {
-        raw: own.iter().map(|own| own.raw).collect(),
-        triad: own.iter().map(|own| own.triad).collect(),
-        area_m2: own.iter().map(|own| own.area_m2).collect(),
-        thermal_factor,
-        ..Recovered::default()
-    };
-    let all: Vec<u32> = (0_u32..).take(model.nodes_m.len()).collect();
-    group(model, &topology.around, &all, &mut recovered);
-    (recovered, topology)
-}
-
-/// Means and both fits at the given zone-nodes.
-fn fit(model: &Model, source: &impl Motion, recovered: &mut Recovered, at: &[usize]) {
-    let means: Vec<Vector6<f64>> = at.par_iter().map(|&z| mean(recovered, z)).collect();
-    for (&z, mean) in at.iter().zip(means) {
-        recovered.zone_nodes[z].mean = mean;
-    }
-    let fits: Vec<[Vector6<f64>; 2]> = at
-        .par_iter()
-        .map(|&z| {
-            let strain = mid_side_fit(&model.nodes_m, recovered, z);
-            [strain, nodal_fit(model, source, recovered, z).unwrap_or(strain)]
-        })
-        .collect();
-    for (&z, [strain, second]) in at.iter().zip(fits) {
+    for z in few {
+        let values = Fit::new(model, &recovered, z).values(model, source, &recovered, z);
         let own = &mut recovered.zone_nodes[z];
-        (own.strain, own.second) = (strain, second);
+        [own.strain, own.second, own.mean] = values;
     }
+    recovered
 }
 
 /// Recovery zone of a triangle.

@@ -7,6 +7,7 @@ use super::rank::Face;
 use super::spots::{Spot, SpotOptions, Trace, spots};
 use crate::model::Model;
 use copperbend_mesh::board::LayerId;
+use rayon::prelude::*;
 
 /// Highest strain of one layer.
 #[derive(Debug, Clone, PartialEq)]
@@ -60,7 +61,8 @@ pub fn layer_strains(
             beside_trace: if wish.cracks_reach_copper { trace_at(model, traces, &spot) } else { None },
         })
     };
-    wishes.iter().zip(wholes).filter_map(highest).collect()
+    let found: Vec<Option<LayerStrain>> = wishes.par_iter().zip(wholes).map(highest).collect();
+    found.into_iter().flatten().collect()
 }
 
 fn whole_layer(model: &Model, wish: &LayerWish) -> Trace {

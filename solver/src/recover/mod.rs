@@ -19,11 +19,11 @@ mod topology;
 
 pub use board_traces::{LayerWish, beside_landmark, board_traces, layer_wishes};
 pub use corners::{Singular, SingularKind, singular_points};
-pub use fields::{Recovered, ZoneNode, element_strains, recover};
+pub use fields::{Patches, Recovered, ZoneNode, element_strains, recover};
 pub use layers::{LayerStrain, layer_strains};
 pub use mean::{DiscMean, disc_mean};
 pub use motion::Motion;
-pub use rank::{Face, Ranked, along, largest_normal, rank_layer, rotate};
+pub use rank::{Face, Ranked, along, largest_normal, largest_size, rank_layer, rotate};
 pub use spots::{Spot, SpotMean, SpotOptions, Trace, spots, trace_values};
 pub use topology::{Edge, Topology};
 

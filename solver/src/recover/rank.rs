@@ -51,6 +51,14 @@ pub fn largest_normal(strain: &Vector3<f64>) -> (f64, f64) {
     }
 }
 
+/// Magnitude of [`largest_normal`].
+#[must_use]
+pub fn largest_size(strain: &Vector3<f64>) -> f64 {
+    let mean = 0.5 * (strain[0] + strain[1]);
+    let half = 0.5 * (strain[0] - strain[1]);
+    mean.abs() + (half * half + 0.25 * strain[2] * strain[2]).sqrt()
+}
+
 /// Normal strain along a direction at `angle_rad` from x; `strain` in order xx, yy, xy (engineering shear).
 #[must_use]
 pub fn along(strain: &Vector3<f64>, angle_rad: f64) -> f64 {

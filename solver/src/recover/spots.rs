@@ -13,7 +13,9 @@ use copperbend_mesh::board::{ConductorId, LayerId};
 use copperbend_mesh::region::Point;
 use nalgebra::{Matrix3, Vector3, Vector6};
 use rayon::prelude::*;
+use std::cell::LazyCell;
 use std::f64::consts::FRAC_1_SQRT_2;
+use std::ops::Deref;
 
 /// A piece of one layer whose strain is looked at: a track, a pour, the turns of a coil, or a whole layer.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -193,13 +195,13 @@ impl Look<'_> {
     }
 
     fn values(&self) -> Vec<(u32, u32, Ranked)> {
-        let mut corners: Vec<u32> =
-            self.trace.triangles.iter().flat_map(|&t| self.recovered.corner[t as usize]).collect();
-        corners.sort_unstable();
-        corners.dedup();
+        let mut met = vec![false; self.recovered.zone_nodes.len()];
+        for z in self.trace.triangles.iter().flat_map(|&t| self.recovered.corner[t as usize]) {
+            met[z as usize] = true;
+        }
         // Zone-nodes are sorted by node, so equal nodes are neighbours here.
-        let mut values: Vec<(u32, u32, Ranked)> = Vec::with_capacity(corners.len());
-        for zone_node in corners {
+        let mut values: Vec<(u32, u32, Ranked)> = Vec::new();
+        for (zone_node, _) in (0_u32..).zip(&met).filter(|(_, met)| **met) {
             let own = &self.recovered.zone_nodes[zone_node as usize];
             let Some(ranked) = self.rank(own.laminate, &own.strain) else { continue };
             match values.last_mut() {
@@ -216,7 +218,11 @@ impl Look<'_> {
 
     /// Indices of the values that no neighbour on the trace exceeds.
     fn maxima(&self, values: &[(u32, u32, Ranked)]) -> Vec<usize> {
-        let place = |node: u32| values.binary_search_by_key(&node, |value| value.0).ok();
+        let mut place_of = vec![None; self.model.nodes_m.len()];
+        for (k, value) in values.iter().enumerate() {
+            place_of[value.0 as usize] = Some(k);
+        }
+        let place = |node: u32| place_of[node as usize];
         let mut highest = vec![true; values.len()];
         for &triangle in &self.trace.triangles {
             let corners = self.model.triangles[triangle as usize].map(place);
@@ -233,7 +239,7 @@ impl Look<'_> {
 
     fn spots(&self, trace: usize, options: &SpotOptions) -> Vec<Spot> {
         let values = self.values();
-        let cells = Cells::new(self.model, &self.trace.triangles);
+        let cells = LazyCell::new(|| Cells::new(self.model, &self.trace.triangles));
         let mut candidates: Vec<Spot> = self
             .maxima(&values)
             .into_iter()
@@ -251,7 +257,13 @@ impl Look<'_> {
         kept
     }
 
-    fn spot(&self, trace: usize, value: &(u32, u32, Ranked), floor: f64, cells: &Cells) -> Option<Spot> {
+    fn spot(
+        &self,
+        trace: usize,
+        value: &(u32, u32, Ranked),
+        floor: f64,
+        cells: &impl Deref<Target = Cells>,
+    ) -> Option<Spot> {
         let (node, zone_node, ranked) = *value;
         let own = &self.recovered.zone_nodes[zone_node as usize];
         let second = self.rank(own.laminate, &own.second)?.strain;
@@ -298,7 +310,11 @@ impl Look<'_> {
     }
 
     /// The singular point that a spot belongs to, with the mean about it.
-    fn about_singular(&self, spot: &Spot, cells: &Cells) -> Option<(SpotMean, TraceMean)> {
+    fn about_singular(
+        &self,
+        spot: &Spot,
+        cells: &impl Deref<Target = Cells>,
+    ) -> Option<(SpotMean, TraceMean)> {
         let near = self
             .recovered
             .singular

@@ -22,7 +22,7 @@ use crate::lorentz::moving::CarriedPath;
 use crate::lorentz::nodal::{Carrier, held_triangles};
 use crate::magnet::Field;
 use crate::model::{BoardModel, Hinge, Solution, board_model, flap_motion, triangles_in};
-use crate::recover::{Recovered, board_traces};
+use crate::recover::{Patches, Recovered, board_traces};
 use crate::result::{BondLimit, Coupling, LeastClearance, Swing};
 use crate::settle::Settled;
 use crate::swing::{FlapAngle, Level, Loads, Measure, MovingLoad, Path, Pose, board_load};
@@ -123,11 +123,12 @@ fn reported(
 ) -> Result<Swing, SolveError> {
     let by_angle = stage.board.swing.angles_rad.is_some();
     let traces = board_traces(stage.board, stage.mesh);
+    let patches = Patches::new(&stage.own.model);
     let mut strains = Vec::new();
     let by_current = found.currents.iter_mut().chain(&mut found.loads).map(|s| (s, !by_angle));
     for (seen, over) in by_current.chain(found.angles.iter_mut().map(|s| (s, by_angle))) {
         told.stage("swing: strain", 1.0)?;
-        let recovered = range::look(stage, &traces, seen);
+        let recovered = range::look(stage, (&patches, &traces), seen);
         if over {
             strains.push((seen.row.angle_rad, recovered));
         }

@@ -8,14 +8,15 @@
 use super::super::{BendOptions, maps, spots};
 use super::{Seen, Stage};
 use crate::recover::{
-    Recovered, SpotOptions, Trace, along, beside_landmark, largest_normal, recover, spots as pick,
+    Patches, Recovered, SpotOptions, Trace, along, beside_landmark, largest_normal, largest_size,
+    spots as pick,
 };
 use crate::result::{RangeSpot, Swing};
 use nalgebra::{Vector3, Vector6};
 
 /// Recovers the strain of a state and puts its worst spot into its row.
-pub(super) fn look(stage: &Stage<'_>, traces: &[Trace], seen: &mut Seen) -> Recovered {
-    let recovered = recover(&stage.own.model, &seen.balance, seen.balance.level.thermal);
+pub(super) fn look(stage: &Stage<'_>, (patches, traces): (&Patches, &[Trace]), seen: &mut Seen) -> Recovered {
+    let recovered = patches.recover(&stage.own.model, &seen.balance, seen.balance.level.thermal);
     let wishes = SpotOptions { most: 1, ..SpotOptions::default() };
     if let Some(top) = pick(&stage.own.model, &recovered, traces, &wishes).first() {
         seen.row.strain = top.strain;
@@ -64,7 +65,7 @@ pub(crate) fn widest(strains: &[Vector3<f64>]) -> (f64, [usize; 2]) {
     let mut best = (0.0, [0, 0]);
     for (j, b) in strains.iter().enumerate() {
         for (i, a) in strains[..j].iter().enumerate() {
-            let range = largest_normal(&(b - a)).0.abs();
+            let range = largest_size(&(b - a));
             if range > best.0 {
                 best = (range, [i, j]);
             }
