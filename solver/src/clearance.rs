@@ -13,6 +13,7 @@ use copperbend_mesh::region::Point;
 use copperbend_mesh::triangulate::BoardMesh;
 use faces::Face;
 use nalgebra::{Matrix3, Vector3};
+use rayon::prelude::*;
 
 /// Nearer than this is contact, m.
 pub const TOUCH_M: f64 = 1e-6;
@@ -22,6 +23,9 @@ const FINENESS: f64 = 1e-3;
 
 /// A triangle is cut into four at most this often: 1/256 of its side is left.
 const MOST_CUTS: u32 = 8;
+
+/// Faces a thread takes at a time.
+const CHUNK: usize = 512;
 
 /// The nearest approach in one pose.
 #[derive(Debug, Clone, PartialEq)]
@@ -120,19 +124,17 @@ impl Guard {
             let node = face.corners[corner] as usize;
             pose.positions_m[node] + pose.rotations[node].column(2) * face.heights_m[corner]
         };
-        let mut best = Best { distance_m: f64::INFINITY, face: 0, share: [1.0, 0.0, 0.0] };
-        for (i, face) in self.faces.iter().enumerate() {
-            for corner in 0..3 {
-                let mut share = [0.0; 3];
-                share[corner] = 1.0;
+        let unit = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+        let best = self.nearest_of(Best::default(), |best, i, face| {
+            for (corner, share) in unit.into_iter().enumerate() {
                 best.offer(thing.solid.sight(place(face, corner)).distance_m, i, share);
             }
-        }
-        for (i, face) in self.faces.iter().enumerate() {
+        });
+        // Corners first: what they leave out of reach is not looked into.
+        let best = self.nearest_of(best, |best, i, face| {
             let corners = [0, 1, 2].map(|corner| place(face, corner));
-            let unit = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
-            search(&thing.solid, i, [corners, unit.map(Vector3::from)], MOST_CUTS, &mut best);
-        }
+            search(&thing.solid, i, [corners, unit.map(Vector3::from)], MOST_CUTS, best);
+        });
         let face = self.faces.get(best.face)?;
         let mut at_m = [0.0; 2];
         for (&node, share) in face.corners.iter().zip(best.share) {
@@ -143,11 +145,36 @@ impl Guard {
     }
 }
 
+impl Guard {
+    /// The nearest place after a look at every face, from a place known before: chunks of faces in parallel, of fixed
+    /// size, so that the outcome does not depend on the threads.
+    fn nearest_of(&self, known: Best, look: impl Fn(&mut Best, usize, &Face) + Sync) -> Best {
+        let of = |(chunk, faces): (usize, &[Face])| {
+            let mut best = known;
+            for (k, face) in faces.iter().enumerate() {
+                look(&mut best, CHUNK * chunk + k, face);
+            }
+            best
+        };
+        let parts: Vec<Best> = self.faces.par_chunks(CHUNK).enumerate().map(of).collect();
+        parts
+            .into_iter()
+            .fold(known, |best, part| if part.distance_m < best.distance_m { part } else { best })
+    }
+}
+
 /// The nearest place so far.
+#[derive(Debug, Clone, Copy)]
 struct Best {
     distance_m: f64,
     face: usize,
     share: [f64; 3],
+}
+
+impl Default for Best {
+    fn default() -> Self {
+        Self { distance_m: f64::INFINITY, face: 0, share: [1.0, 0.0, 0.0] }
+    }
 }
 
 impl Best {

@@ -21,6 +21,9 @@ pub(crate) use matrices::{element_masses, public};
 
 pub(crate) use crate::element::{PACKED, packed_row};
 
+/// Triangles a thread takes at a time.
+const CHUNK: usize = 128;
+
 /// Element stiffness in element axes, with the axes.
 #[derive(Debug)]
 pub(crate) struct Elements {
@@ -37,18 +40,27 @@ impl Elements {
     pub(crate) fn new(model: &Model) -> Result<Self, SolveError> {
         let local: Vec<Local> = (0..model.triangles.len()).into_par_iter().map(|e| axes(model, e)).collect();
         let mut stiffness = vec![0.0; PACKED * local.len()];
-        stiffness.par_chunks_mut(PACKED).zip(&local).zip(&model.laminate_of).for_each(
-            |((packed, local), &laminate)| {
-                let k = element::shell::stiffness(&local.corners, &model.laminates[laminate as usize]);
-                for i in 0..18 {
-                    for j in i..18 {
-                        packed[packed_row(i) + j] = k[(i, j)];
+        let of = |(chunk, packed): (usize, &mut [f64])| {
+            let first = CHUNK * chunk;
+            let all = packed.chunks_exact_mut(PACKED).zip(&local[first..]).zip(&model.laminate_of[first..]);
+            pulp::Arch::new().dispatch(
+                #[inline(always)]
+                || {
+                    let mut bad = None;
+                    for (k, ((packed, local), &laminate)) in all.enumerate() {
+                        let laminate = &model.laminates[laminate as usize];
+                        element::shell::packed_stiffness(&local.corners, laminate, packed);
+                        if !packed.iter().all(|v| v.is_finite()) {
+                            bad = bad.or(Some(first + k));
+                        }
                     }
-                }
-            },
-        );
-        if let Some(bad) = stiffness.iter().position(|v| !v.is_finite()) {
-            return Err(bad_triangle(model, bad / PACKED));
+                    bad
+                },
+            )
+        };
+        let bad = stiffness.par_chunks_mut(PACKED * CHUNK).enumerate().filter_map(of);
+        if let Some(bad) = bad.min() {
+            return Err(bad_triangle(model, bad));
         }
         let follow = &model.freedoms.follow;
         let rigid = model

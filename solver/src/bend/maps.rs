@@ -4,16 +4,15 @@ use super::state::State;
 use crate::laminate::Laminate;
 use crate::model::{Model, Solution};
 use crate::recover::largest_normal;
-use crate::result::{BendAnswer, Face, Shape, StrainMap};
+use crate::result::{Face, Shape, StrainMap};
 use crate::settle::Settled;
 use copperbend_mesh::board::{Board, ConductorId, LayerId, LayerKind};
 use copperbend_mesh::triangulate::{BoardMesh, Role, Zone};
 use nalgebra::Vector6;
 use rayon::prelude::*;
 
-/// Fills shape and maps.
-pub(super) fn fill(board: &Board, settled: &Settled<State>, answer: &mut BendAnswer) {
-    answer.shape = shape(settled);
+/// Shape and maps.
+pub(super) fn of(board: &Board, settled: &Settled<State>) -> (Shape, Vec<StrainMap>) {
     let (trial, recovered) = (&settled.trial, &settled.recovered);
     let on = On {
         mesh: &trial.extra.mesh,
@@ -21,11 +20,12 @@ pub(super) fn fill(board: &Board, settled: &Settled<State>, answer: &mut BendAns
         reference_z_m: trial.extra.reference_z_m,
         corner: &recovered.corner,
     };
-    answer.maps = all(board, &on, |place| {
+    let value = |place: &Place<'_>| -> Value {
         let strain: &Vector6<f64> = &recovered.zone_nodes[place.zone_node as usize].strain;
         let own = place.laminate.copper_strain_at(place.ply, place.z_m, strain, recovered.thermal_factor);
         (largest_normal(&own).0, own.into())
-    });
+    };
+    rayon::join(|| shape(settled), || all(board, &on, value))
 }
 
 /// What a map is drawn on.

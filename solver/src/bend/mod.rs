@@ -171,16 +171,17 @@ fn answer(
         true
     })?;
     told.stage("report", 1.0)?;
-    let mut answer = tables(board, bond, &hinge, &wishes, &settled);
     let span = || match options.modulus_span {
         true => span::modulus_span(board, options, bond, &settled),
         false => Ok(None),
     };
-    let (span, ()) = rayon::join(span, || {
-        spots::fill(board, options, &settled, &mut answer);
-        maps::fill(board, &settled, &mut answer);
-    });
+    let ((span, mut answer), (spots, maps)) = rayon::join(
+        || rayon::join(span, || tables(board, bond, &hinge, &wishes, &settled)),
+        || rayon::join(|| spots::rows(board, options, &settled), || maps::of(board, &settled)),
+    );
     answer.modulus_span = span?;
+    (answer.spots, answer.elongations) = spots;
+    (answer.shape, answer.maps) = maps;
     answer.swing = swing::swing(board, options, bond, &settled, told)?;
     spots::swing_ranges(&mut answer);
     if let Some(elastic) = &answer.swing {
@@ -225,7 +226,7 @@ fn tables(
         unloaded: state.movement(board, hinge, &state.unloaded, &state.loads[1]),
         spring: spring(board, hinge, state),
         accuracy: accuracy(trial, state),
-        mesh: mesh_facts(state),
+        mesh: mesh_facts(board, state),
         settle: SettleHistory {
             passes: passes.collect(),
             tolerance: wishes.tolerance,
@@ -248,7 +249,7 @@ fn accuracy(trial: &Trial<State>, state: &State) -> Accuracy {
     }
 }
 
-fn mesh_facts(state: &State) -> MeshFacts {
+fn mesh_facts(board: &Board, state: &State) -> MeshFacts {
     let flat = &state.mesh.flat;
     let (mut shortest, mut longest) = (f64::INFINITY, 0.0_f64);
     for corners in &flat.triangles {
@@ -265,6 +266,7 @@ fn mesh_facts(state: &State) -> MeshFacts {
         moved_corners: count(flat.moved.len()),
         moved_most_m: largest.map_or(0.0, |m| m.by_m),
         moved_at_m: largest.map_or([0.0; 2], |m| m.at_m),
+        merged: state.mesh.merged_words(board),
         nodes: count(flat.points_m.len()),
         triangles: count(flat.triangles.len()),
         unknowns: count(state.n_unknowns),

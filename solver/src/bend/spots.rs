@@ -10,14 +10,18 @@ use copperbend_mesh::board::Board;
 /// Spots of two lists nearer than this are one, m.
 const SAME_PLACE_M: f64 = 0.3e-3;
 
-/// Fills spots and elongations.
-pub(super) fn fill(board: &Board, options: &BendOptions, settled: &Settled<State>, answer: &mut BendAnswer) {
+/// Spots, and the other layers against their elongations.
+pub(super) fn rows(
+    board: &Board,
+    options: &BendOptions,
+    settled: &Settled<State>,
+) -> (Vec<Spot>, Vec<ElongationCheck>) {
     let trial = &settled.trial;
     let most = usize::try_from(options.max_spots).unwrap_or(usize::MAX);
     let mut nodes: Vec<u32> = settled.spots.iter().take(most).map(|spot| spot.node).collect();
     nodes.sort_unstable();
     let unloaded = recover_at(&trial.model, &trial.extra.unloaded, trial.thermal_factor, &nodes);
-    answer.spots = settled
+    let spots = settled
         .spots
         .iter()
         .take(most)
@@ -28,7 +32,7 @@ pub(super) fn fill(board: &Board, options: &BendOptions, settled: &Settled<State
         })
         .collect();
     let wishes = layer_wishes(board);
-    answer.elongations = layer_strains(&trial.model, &settled.recovered, &wishes, &trial.traces)
+    let elongations = layer_strains(&trial.model, &settled.recovered, &wishes, &trial.traces)
         .into_iter()
         .map(|found| {
             let layer = &board.layers[found.layer.0 as usize];
@@ -48,6 +52,7 @@ pub(super) fn fill(board: &Board, options: &BendOptions, settled: &Settled<State
             }
         })
         .collect();
+    (spots, elongations)
 }
 
 /// Puts the range over the swing beside the spots of the loaded state, where the same place ranks in both lists.

@@ -51,24 +51,9 @@ pub(super) fn solve_all(
     own: BoardModel,
     hinge: &Hinge,
 ) -> Result<(Model, Solution, State), SolveError> {
-    let before = loads::weight(&mesh, &own, board.locked_in.gravity_at_assembly.unwrap_or_default());
-    let by_drive = drive_nodal(board, &mesh, &own);
-    let all = all_loads(board, &mesh, &own, by_drive.as_ref())?;
-    let case = |nodal: Nodal| LoadCase { nodal, thermal_factor: 1.0, prescribed_factor: 1.0 };
-    let alone = |nodal: Nodal| LoadCase { nodal, thermal_factor: 0.0, prescribed_factor: 0.0 };
-    let still = at_rest(&own.model, &before);
-    let rest = case(before);
-    let mut cases = vec![case(all)];
-    if !still {
-        cases.push(rest.clone());
-    }
-    let flap = triangles_in(&mesh, Role::Flap);
-    if !flap.is_empty() {
-        cases.push(alone(loads::unit_couple(&mesh, &flap, [hinge.axis()[0], hinge.axis()[1]])));
-        cases.push(alone(loads::unit_lift(&mesh, &flap)));
-        cases.push(alone(loads::unit_couple(&mesh, &flap, hinge.along)));
-    }
-    let prepared = Prepared::new(&own.model)?;
+    let (acting, prepared) =
+        rayon::join(|| acting(board, (&mesh, &own), hinge), || Prepared::new(&own.model));
+    let (Acting { cases, rest, by_drive, still, springs }, prepared) = (acting?, prepared?);
     let n_states = if still { 1 } else { 2 };
     let wishes: Vec<f64> =
         (0..cases.len()).map(|k| if k < n_states { SETTLED } else { UNIT_LOADS }).collect();
@@ -81,10 +66,10 @@ pub(super) fn solve_all(
     let mut solved = solved.map(|s| s.solution);
     let n_unknowns = prepared.n_unknowns();
     prepared.discard();
-    let springs = if flap.is_empty() {
-        None
-    } else {
+    let springs = if springs {
         solved.next().zip(solved.next()).zip(solved.next()).map(|((a, b), c)| [a, b, c])
+    } else {
+        None
     };
     let drive = by_drive.zip(springs.as_ref()).map(|(nodal, [couple, _, _])| {
         let moment = Vector3::from(loads::moment_nm(&nodal, &own.model.nodes_m, hinge.point_m()));
@@ -102,6 +87,42 @@ pub(super) fn solve_all(
         drive,
     };
     Ok((own.model, loaded, state))
+}
+
+/// What acts on a board, before anything is solved.
+struct Acting {
+    /// Loaded; unloaded unless `still`; then the unit loads on the flap, if there is one.
+    cases: Vec<LoadCase>,
+    rest: LoadCase,
+    by_drive: Option<Nodal>,
+    /// Nothing acts on the unloaded board.
+    still: bool,
+    springs: bool,
+}
+
+fn acting(
+    board: &Board,
+    (mesh, own): (&BoardMesh, &BoardModel),
+    hinge: &Hinge,
+) -> Result<Acting, SolveError> {
+    let before = loads::weight(mesh, own, board.locked_in.gravity_at_assembly.unwrap_or_default());
+    let by_drive = drive_nodal(board, mesh, own);
+    let all = all_loads(board, mesh, own, by_drive.as_ref())?;
+    let case = |nodal: Nodal| LoadCase { nodal, thermal_factor: 1.0, prescribed_factor: 1.0 };
+    let alone = |nodal: Nodal| LoadCase { nodal, thermal_factor: 0.0, prescribed_factor: 0.0 };
+    let still = at_rest(&own.model, &before);
+    let rest = case(before);
+    let mut cases = vec![case(all)];
+    if !still {
+        cases.push(rest.clone());
+    }
+    let flap = triangles_in(mesh, Role::Flap);
+    if !flap.is_empty() {
+        cases.push(alone(loads::unit_couple(mesh, &flap, [hinge.axis()[0], hinge.axis()[1]])));
+        cases.push(alone(loads::unit_lift(mesh, &flap)));
+        cases.push(alone(loads::unit_couple(mesh, &flap, hinge.along)));
+    }
+    Ok(Acting { cases, rest, by_drive, still, springs: !flap.is_empty() })
 }
 
 /// Whether nothing bends the board before it is loaded: no weight at assembly, no heating, no moved support.

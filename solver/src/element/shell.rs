@@ -5,7 +5,7 @@
 
 use super::membrane::Membrane;
 use super::plate::Plate;
-use super::{MID_SIDES, Matrix18, Rows, Vector18, double_area};
+use super::{MID_SIDES, Matrix18, PACKED, Rows, Vector18, double_area, packed_row};
 use crate::laminate::Laminate;
 use nalgebra::{Matrix3, Matrix6, SMatrix, Vector3, Vector6};
 
@@ -15,7 +15,7 @@ pub(crate) const MEMBRANE: [usize; 9] = [0, 1, 5, 6, 7, 11, 12, 13, 17];
 pub(crate) const PLATE: [usize; 9] = [2, 3, 4, 8, 9, 10, 14, 15, 16];
 
 /// Sum of `left^T right` over rows, added to `sum`.
-#[inline]
+#[inline(always)]
 fn add_product(sum: &mut [[f64; 9]; 9], left: &Rows, right: &Rows) {
     for (i, line) in sum.iter_mut().enumerate() {
         let (l0, l1, l2) = (left[0][i], left[1][i], left[2][i]);
@@ -26,22 +26,21 @@ fn add_product(sum: &mut [[f64; 9]; 9], left: &Rows, right: &Rows) {
 }
 
 /// Three by three matrix times strain rows.
-#[inline]
+#[inline(always)]
 fn times(m: &Matrix3<f64>, rows: &Rows) -> Rows {
     std::array::from_fn(|r| {
         std::array::from_fn(|n| m[(r, 0)] * rows[0][n] + m[(r, 1)] * rows[1][n] + m[(r, 2)] * rows[2][n])
     })
 }
 
-/// Stiffness in the element's axes; forces N and moments N m for corners in m.
-///
-/// Exactly symmetric. Six rigid motions cost nothing.
-#[must_use]
-pub fn stiffness(corners: &[[f64; 2]; 3], laminate: &Laminate) -> Matrix18 {
+/// Stiffness between membrane freedoms, between membrane and plate freedoms, between plate freedoms. Of the first and
+/// last, the upper triangles count.
+#[inline(always)]
+fn parts(corners: &[[f64; 2]; 3], laminate: &Laminate) -> [[[f64; 9]; 9]; 3] {
     let (membrane, plate) = (Membrane::new(corners), Plate::new(corners));
     let weight = double_area(corners) / 6.0;
     let (a, b, d) = (laminate.a * weight, laminate.b * weight, laminate.d * weight);
-    let (mut mm, mut mp, mut pp) = ([[0.0; 9]; 9], [[0.0; 9]; 9], [[0.0; 9]; 9]);
+    let [mut mm, mut mp, mut pp] = [[[0.0; 9]; 9]; 3];
     for zeta in &MID_SIDES {
         let e = membrane.rows(zeta, laminate.drilling_scale);
         let k = plate.rows(zeta);
@@ -49,6 +48,15 @@ pub fn stiffness(corners: &[[f64; 2]; 3], laminate: &Laminate) -> Matrix18 {
         add_product(&mut mp, &e, &times(&b, &k));
         add_product(&mut pp, &k, &times(&d, &k));
     }
+    [mm, mp, pp]
+}
+
+/// Stiffness in the element's axes; forces N and moments N m for corners in m.
+///
+/// Exactly symmetric. Six rigid motions cost nothing.
+#[must_use]
+pub fn stiffness(corners: &[[f64; 2]; 3], laminate: &Laminate) -> Matrix18 {
+    let [mm, mp, pp] = parts(corners, laminate);
     let mut ke = Matrix18::zeros();
     for i in 0..9 {
         for j in 0..9 {
@@ -60,6 +68,35 @@ pub fn stiffness(corners: &[[f64; 2]; 3], laminate: &Laminate) -> Matrix18 {
         }
     }
     ke
+}
+
+/// Part, row and column of every entry of the packed upper triangle.
+const PLACES: [[usize; 3]; PACKED] = {
+    let mut places = [[0; 3]; PACKED];
+    let mut i = 0;
+    while i < 9 {
+        let mut j = 0;
+        while j < 9 {
+            let (m, p) = (MEMBRANE[i], PLATE[j]);
+            places[if m < p { packed_row(m) + p } else { packed_row(p) + m }] = [1, i, j];
+            if j >= i {
+                places[packed_row(MEMBRANE[i]) + MEMBRANE[j]] = [0, i, j];
+                places[packed_row(PLATE[i]) + PLATE[j]] = [2, i, j];
+            }
+            j += 1;
+        }
+        i += 1;
+    }
+    places
+};
+
+/// The packed upper triangle of [`stiffness`].
+#[inline(always)]
+pub(crate) fn packed_stiffness(corners: &[[f64; 2]; 3], laminate: &Laminate, out: &mut [f64]) {
+    let parts = parts(corners, laminate);
+    for (out, [part, i, j]) in out.iter_mut().zip(PLACES) {
+        *out = parts[part][i][j];
+    }
 }
 
 /// Nodal forces that heating would free, in the element's axes, at the plies' own heating.

@@ -134,8 +134,17 @@ impl CarriedPath {
     /// Moment about the hinge line's point at unit factor, N m, board axes.
     #[must_use]
     pub fn moment_nm(&self, pose: &Pose, about: &HingeLine) -> Vector3<f64> {
+        Self::moment_of(&self.forces(pose), pose, about)
+    }
+
+    /// As [`Self::torque_nm`] from forces that are known already.
+    pub(crate) fn torque_of(forces: &[Vector6<f64>], pose: &Pose, about: &HingeLine) -> f64 {
+        let [_, hinge] = about.axes();
+        -Self::moment_of(forces, pose, about).dot(&hinge)
+    }
+
+    fn moment_of(forces: &[Vector6<f64>], pose: &Pose, about: &HingeLine) -> Vector3<f64> {
         let pivot = Vector3::from(about.point_m);
-        let forces = self.forces(pose);
         forces.iter().zip(&pose.positions_m).fold(Vector3::zeros(), |sum, (f, at)| {
             sum + (at - pivot).cross(&f.fixed_rows::<3>(0).into_owned()) + f.fixed_rows::<3>(3)
         })

@@ -65,15 +65,14 @@ pub(super) fn shares(
 /// Area share of every node of some triangles: a third of each.
 pub(super) fn area_shares(flat: &FlatMesh, triangles: &[usize]) -> Vec<(u32, f64)> {
     let total: f64 = triangles.iter().map(|&t| flat.area_m2(t)).sum();
-    let mut third: Vec<(u32, f64)> = triangles
-        .iter()
-        .flat_map(|&t| {
-            let share = flat.area_m2(t) / (3.0 * total);
-            flat.triangles[t].map(|node| (node, share))
-        })
-        .collect();
-    third.sort_by_key(|a| a.0);
-    third.chunk_by(|a, b| a.0 == b.0).map(|same| (same[0].0, same.iter().map(|s| s.1).sum())).collect()
+    let mut sums: Vec<Option<f64>> = vec![None; flat.points_m.len()];
+    for &t in triangles {
+        let share = flat.area_m2(t) / (3.0 * total);
+        for node in flat.triangles[t] {
+            *sums[node as usize].get_or_insert(0.0) += share;
+        }
+    }
+    (0_u32..).zip(sums).filter_map(|(node, sum)| Some((node, sum?))).collect()
 }
 
 /// Length share of every node on a line: half of the pieces beside it.

@@ -54,20 +54,34 @@ pub(super) fn stacks(
         mid_z_m: Vec::with_capacity(flat.triangles.len()),
     };
     let mut mid_of: Vec<f64> = Vec::new();
+    // Zone and laminate of mesh zones without smears, moving and still: the same for all their triangles.
+    let mut plain: Vec<[Option<(u32, u32)>; 2]> = vec![[None; 2]; flat.zones.len()];
     for t in 0..flat.triangles.len() {
-        let mut kind = of_zone[flat.zone_of[t] as usize].clone();
-        kind.still = still.get(t).copied().unwrap_or(false);
+        let (own, at_rest) = (flat.zone_of[t] as usize, still.get(t).copied().unwrap_or(false));
+        if let Some((zone, laminate)) = plain[own][usize::from(at_rest)] {
+            out.zone_of.push(zone);
+            out.laminate_of.push(laminate);
+            out.mid_z_m.push(mid_of[laminate as usize]);
+            continue;
+        }
+        let mut kind = of_zone[own].clone();
+        kind.still = at_rest;
         let next_zone = index(zones.len());
-        out.zone_of.push(*zones.entry(kind.clone()).or_insert(next_zone));
+        let zone = *zones.entry(kind.clone()).or_insert(next_zone);
+        let smeared = !kind.smears.is_empty();
+        out.zone_of.push(zone);
         let at = flat.centroid_m(t);
         let turns: Vec<u16> =
             kind.smears.iter().filter_map(|&s| smear_of(board, s)).map(|s| turn_step(s, at)).collect();
-        let laminate = *known.entry((kind.clone(), turns)).or_insert_with_key(|(kind, turns)| {
+        let laminate = *known.entry((kind, turns)).or_insert_with_key(|(kind, turns)| {
             let (laminate, mid) = laminate(board, kind, turns, bond, reference_z_m);
             out.laminates.push(laminate);
             mid_of.push(mid);
             index(mid_of.len() - 1)
         });
+        if !smeared {
+            plain[own][usize::from(at_rest)] = Some((zone, laminate));
+        }
         out.laminate_of.push(laminate);
         out.mid_z_m.push(mid_of[laminate as usize]);
     }
@@ -164,7 +178,9 @@ fn turn_step(smear: &Smear, at: [f64; 2]) -> u16 {
     };
     let steps = (180.0 / TURN_STEP_DEG).round();
     let step = (angle / PI * steps).round().rem_euclid(steps);
-    (0_u16..).take_while(|&n| f64::from(n) < step).last().map_or(0, |n| n + 1)
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a whole number below 180")]
+    let step = step as u16;
+    step
 }
 
 fn laminate(

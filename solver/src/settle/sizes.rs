@@ -4,7 +4,7 @@ use super::compare::{at_limit, still, top};
 use super::{Look, SettleOptions};
 use crate::recover::{Spot, thickness_m};
 use copperbend_mesh::triangulate::SizeSource;
-use std::collections::HashMap;
+use rayon::prelude::*;
 
 /// What the next mesh should be.
 pub(super) enum Next {
@@ -29,11 +29,11 @@ pub(super) fn next<T>(now: &Look<T>, sources: &[SizeSource], options: &SettleOpt
     let mut wishes: Vec<Wish> = moving.flat_map(|spot| spot_wishes(spot, options)).collect();
     wishes.extend(energy_wishes(now, options));
     wishes.sort_by(|one, other| one.size_m.total_cmp(&other.size_m));
-    let cell_m = cell_m(now);
+    let nodes_m = &now.trial.model.nodes_m;
     let mut all = sources.to_vec();
-    let mut near = Near::new(cell_m, options.growth);
+    let mut near = Near::new(nodes_m, options.growth);
     sources.iter().for_each(|source| near.add(source));
-    let mut added = Near::new(cell_m, options.growth);
+    let mut added = Near::new(nodes_m, options.growth);
     for wish in wishes {
         if near.least(wish.at, 1.15 * wish.size_m).is_none() {
             let source = SizeSource { at_m: [wish.at, wish.at], size_m: wish.size_m };
@@ -51,53 +51,51 @@ pub(super) fn next<T>(now: &Look<T>, sources: &[SizeSource], options: &SettleOpt
     }
 }
 
-/// Cell of the search grid: a hundredth of the board, at least its smallest triangle.
-fn cell_m<T>(now: &Look<T>) -> f64 {
-    let nodes = &now.trial.model.nodes_m;
-    let span = |axis: usize| {
-        let (low, high) = nodes
-            .iter()
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), n| (l.min(n[axis]), h.max(n[axis])));
-        high - low
-    };
-    (span(0).max(span(1)) / 100.0).max(f64::MIN_POSITIVE)
-}
+/// Cells of the search grid along its longer side.
+const CELLS: usize = 100;
 
 /// Size sources by place, to find those that reach a point.
 struct Near {
+    low: [f64; 2],
     cell_m: f64,
     growth: f64,
-    cells: HashMap<[i64; 2], Vec<SizeSource>>,
+    cells: Vec<Vec<SizeSource>>,
 }
 
 impl Near {
-    fn new(cell_m: f64, growth: f64) -> Self {
-        Self { cell_m, growth, cells: HashMap::new() }
+    /// Over the nodes of a model.
+    fn new(nodes_m: &[[f64; 3]], growth: f64) -> Self {
+        let span = |axis: usize| {
+            nodes_m
+                .iter()
+                .fold([f64::INFINITY, f64::NEG_INFINITY], |[l, h], n| [l.min(n[axis]), h.max(n[axis])])
+        };
+        let (x, y) = (span(0), span(1));
+        let cell_m = ((x[1] - x[0]).max(y[1] - y[0]) / CELLS as f64).max(f64::MIN_POSITIVE);
+        Self { low: [x[0], y[0]], cell_m, growth, cells: vec![Vec::new(); CELLS * CELLS] }
     }
 
-    #[expect(clippy::cast_possible_truncation, reason = "a board spans a hundred cells")]
-    fn cell(&self, at: [f64; 2]) -> [i64; 2] {
-        at.map(|x| (x / self.cell_m).floor() as i64)
+    /// Cell of a place; the cells at the rim take what lies beyond.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "the cast cuts off at zero")]
+    fn cell(&self, at: [f64; 2]) -> [usize; 2] {
+        [0, 1].map(|k| (((at[k] - self.low[k]) / self.cell_m) as usize).min(CELLS - 1))
     }
 
     fn add(&mut self, source: &SizeSource) {
-        let cell = self.cell(source.at_m[0]);
-        self.cells.entry(cell).or_default().push(*source);
+        let [i, j] = self.cell(source.at_m[0]);
+        self.cells[i * CELLS + j].push(*source);
     }
 
     /// Least size that the sources ask for at a place, if it is at most `limit_m`.
     fn least(&self, at: [f64; 2], limit_m: f64) -> Option<f64> {
-        // The board spans a hundred cells, so no reach beyond them is needed, whatever the growth.
-        let reach = (limit_m / self.growth).min(101.0 * self.cell_m);
+        let reach = limit_m / self.growth;
         let [low, high] = [-reach, reach].map(|r| self.cell([at[0] + r, at[1] + r]));
         let mut least = None::<f64>;
         for i in low[0]..=high[0] {
-            for j in low[1]..=high[1] {
-                for source in self.cells.get(&[i, j]).into_iter().flatten() {
-                    let size = reached(source, at, self.growth);
-                    if size <= least.unwrap_or(limit_m) {
-                        least = Some(size);
-                    }
+            for source in self.cells[i * CELLS + low[1]..=i * CELLS + high[1]].iter().flatten() {
+                let size = reached(source, at, self.growth);
+                if size <= least.unwrap_or(limit_m) {
+                    least = Some(size);
                 }
             }
         }
@@ -177,12 +175,14 @@ fn energy_wishes<T>(now: &Look<T>, options: &SettleOptions) -> Vec<Wish> {
 /// Triangles that the next mesh would have, from the sizes wished over each present triangle.
 fn expected<T>(now: &Look<T>, added: &Near) -> f64 {
     let (model, recovered) = (&now.trial.model, &now.recovered);
-    let splits = |(triangle, corners): (u32, &[u32; 3])| {
+    let splits = |(triangle, corners): (usize, &[u32; 3])| {
+        let triangle = u32::try_from(triangle).unwrap_or(u32::MAX);
         let mid =
             [0, 1].map(|axis| corners.iter().map(|&n| model.nodes_m[n as usize][axis]).sum::<f64>() / 3.0);
         let size = recovered.size_m(triangle);
         let wished = added.least(mid, size).unwrap_or(size);
         (size / wished).powi(2)
     };
-    (0_u32..).zip(&model.triangles).map(splits).sum()
+    let all: Vec<f64> = model.triangles.par_iter().enumerate().map(splits).collect();
+    all.iter().sum()
 }

@@ -93,6 +93,7 @@ pub(super) fn strained(
 type Columns = [[f64; 18]; 12];
 
 /// Unpacks the upper triangle, so that one matrix serves several load cases.
+#[inline(always)]
 fn unpack(packed: &[f64], columns: &mut Columns) {
     for i in 0..18 {
         let row = &packed[packed_row(i) + i..packed_row(i) + 18];
@@ -106,6 +107,7 @@ fn unpack(packed: &[f64], columns: &mut Columns) {
 }
 
 /// `K d`; the first six entries of d are zero.
+#[inline(always)]
 fn product(columns: &Columns, d: &Vector18) -> Vector18 {
     let mut f = [0.0; 18];
     for (column, &own) in columns.iter().zip(&d.as_slice()[6..]) {
@@ -173,24 +175,31 @@ impl Balance<'_> {
         let len = outs.first().map_or(0, |out| out.len());
         let still = cases.iter().all(|(state, _)| state.still);
         let mut columns: Columns = [[0.0; 18]; 12];
-        for k in 0..len {
-            let e = first + k;
-            if self.elements.rigid[e] {
-                outs.iter_mut().for_each(|out| out[k] = [0.0; 18]);
-                continue;
-            }
-            if !still {
-                unpack(&self.elements.stiffness[PACKED * e..PACKED * (e + 1)], &mut columns);
-            }
-            for (((state, case), out), sum) in cases.iter().zip(outs.iter_mut()).zip(&mut sums) {
-                let [quadratic, thermal] = self.triangle_forces(e, &columns, (state, case), &mut out[k]);
-                sum[0] += quadratic;
-                sum[1] += thermal;
-            }
-        }
+        pulp::Arch::new().dispatch(
+            #[inline(always)]
+            || {
+                for k in 0..len {
+                    let e = first + k;
+                    if self.elements.rigid[e] {
+                        outs.iter_mut().for_each(|out| out[k] = [0.0; 18]);
+                        continue;
+                    }
+                    if !still {
+                        unpack(&self.elements.stiffness[PACKED * e..PACKED * (e + 1)], &mut columns);
+                    }
+                    for (((state, case), out), sum) in cases.iter().zip(outs.iter_mut()).zip(&mut sums) {
+                        let [quadratic, thermal] =
+                            self.triangle_forces(e, &columns, (state, case), &mut out[k]);
+                        sum[0] += quadratic;
+                        sum[1] += thermal;
+                    }
+                }
+            },
+        );
         sums
     }
 
+    #[inline(always)]
     fn triangle_forces(
         &self,
         e: usize,

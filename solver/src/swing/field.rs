@@ -342,22 +342,28 @@ impl Field {
         nodal: &[Vector6<f64>],
         corners: &[Vector18],
     ) -> Vec<f64> {
-        let mut in_pieces = Vec::new();
-        for (factor, stiffness) in follower {
-            for (triangle, k) in stiffness.iter().filter(|(t, _)| (*t as usize) < self.model.triangles.len())
-            {
-                let e = *triangle as usize;
-                if self.elements.rigid[e] {
-                    in_pieces.push((e, k * *factor));
-                } else {
-                    add_packed(&mut packed[PACKED * e..PACKED * (e + 1)], k, *factor);
+        packed.par_chunks_mut(PACKED * CHUNK).enumerate().for_each(|(chunk, packed)| {
+            let first = CHUNK * chunk;
+            let end = first + packed.len() / PACKED;
+            for (factor, stiffness) in follower {
+                // Ascending by triangle.
+                let from = stiffness.partition_point(|(t, _)| (*t as usize) < first);
+                let own = stiffness[from..].iter().take_while(|(t, _)| (*t as usize) < end);
+                for (triangle, k) in own.filter(|(t, _)| !self.elements.rigid[*t as usize]) {
+                    let at = PACKED * (*triangle as usize - first);
+                    add_packed(&mut packed[at..at + PACKED], k, *factor);
                 }
             }
-        }
+        });
         let packed = &*packed;
         let mut values = self.summed(packed);
-        for (e, k) in &in_pieces {
-            self.layout.add_rigid_triangle(&self.model, *e, k, &mut values);
+        for (factor, stiffness) in follower {
+            let in_pieces = stiffness
+                .iter()
+                .filter(|(t, _)| self.elements.rigid.get(*t as usize).is_some_and(|&rigid| rigid));
+            for (triangle, k) in in_pieces {
+                self.layout.add_rigid_triangle(&self.model, *triangle as usize, &(k * *factor), &mut values);
+            }
         }
         self.add_arms(stance, nodal, corners, &mut values);
         values

@@ -16,6 +16,7 @@ use super::unsymmetric;
 use crate::element::{Matrix18, Vector18};
 use crate::error::SolveError;
 use crate::linear::{Factor, LinearError};
+use crate::model::loads::Nodal;
 use crate::statics;
 use nalgebra::{Vector3, Vector6};
 
@@ -61,7 +62,12 @@ pub(super) struct Point {
     pub(super) stance: Stance,
     pub(super) level: Level,
     pub(super) own: Vec<Vector18>,
+    /// Number of the equilibrium found here; 0 anywhere else.
+    pub(super) number: usize,
 }
+
+/// Load less internal force per block, and the driven load at unit factor per node.
+pub(super) type Balance = (Vec<Vector6<f64>>, Option<Nodal>);
 
 /// Why there is no equilibrium.
 #[derive(Debug, Clone, PartialEq)]
@@ -116,6 +122,12 @@ pub(super) struct Newton<'a> {
     packed: Vec<f64>,
     /// Of the stance at hand.
     pub(super) frames: Frames,
+    /// Forces on the corners of the triangles at the equilibrium `at`.
+    corners: Vec<Vector18>,
+    /// Equilibria found so far.
+    found: usize,
+    /// Number of the equilibrium that frames and corners belong to; 0: of none.
+    at: usize,
     /// Whether the last tangent was not positive.
     signed: bool,
     pub(super) factorisations: usize,
@@ -130,6 +142,9 @@ impl<'a> Newton<'a> {
             staleness: f64::INFINITY,
             packed: Vec::new(),
             frames: Vec::new(),
+            corners: Vec::new(),
+            found: 0,
+            at: 0,
             signed: false,
             factorisations: 0,
         }
@@ -216,6 +231,7 @@ impl<'a> Newton<'a> {
     /// Tangent of an equilibrium, the part of it that is not of a triangle, and the triangles' forces on their corners.
     pub(super) fn linearised(&mut self, point: &Point) -> Result<Linear, Failure> {
         let acting = self.acting(&point.stance.pose, &point.level)?;
+        self.at = 0;
         self.field.judge_copper(&point.stance, point.level.thermal);
         self.field.frames(&point.stance, &mut self.frames)?;
         point.stance.set_levers(&self.field.links, &mut self.field.model);
@@ -239,6 +255,7 @@ impl<'a> Newton<'a> {
     /// Tangent values of an equilibrium, and the number of its negative pivots.
     pub(super) fn inspect(&mut self, point: &Point) -> Result<(Vec<f64>, usize), Failure> {
         let acting = self.acting(&point.stance.pose, &point.level)?;
+        self.at = 0;
         self.field.judge_copper(&point.stance, point.level.thermal);
         self.field.frames(&point.stance, &mut self.frames)?;
         let values = self.tangent(point, &acting.nodal);
@@ -251,15 +268,21 @@ impl<'a> Newton<'a> {
         Ok((values, negative))
     }
 
-    /// Load less internal force of an equilibrium, per block.
-    pub(super) fn balance(&mut self, point: &Point) -> Result<Vec<Vector6<f64>>, Failure> {
+    /// What acts at an equilibrium against what resists.
+    pub(super) fn balance(&mut self, point: &Point) -> Result<Balance, Failure> {
         point.stance.set_levers(&self.field.links, &mut self.field.model);
         let acting = self.acting(&point.stance.pose, &point.level)?;
-        self.field.judge_copper(&point.stance, point.level.thermal);
-        self.field.frames(&point.stance, &mut self.frames)?;
-        let inner = self.field.inner(&self.frames, point.level.thermal);
+        // Frames and forces of the equilibrium found last are still at hand.
+        if point.number == 0 || point.number != self.at || self.field.copper.is_some() {
+            self.at = 0;
+            self.field.judge_copper(&point.stance, point.level.thermal);
+            self.field.frames(&point.stance, &mut self.frames)?;
+            self.corners = self.field.inner(&self.frames, point.level.thermal).corners;
+            self.at = point.number;
+        }
         let loads = self.field.block_loads(&acting.nodal);
-        Ok((0..loads.len()).map(|b| loads[b] - self.field.block_sum(b, &inner.corners)).collect())
+        let net = |b: usize| loads[b] - self.field.block_sum(b, &self.corners);
+        Ok(((0..loads.len()).map(net).collect(), acting.driven))
     }
 
     /// Finds the equilibrium of a goal near a point.
@@ -267,6 +290,7 @@ impl<'a> Newton<'a> {
     /// `keep`: the point's forces are a guess to start with; else those of its stance are taken.
     pub(super) fn settle(&mut self, start: Point, goal: &Goal<'_>, keep: bool) -> Result<Settled, Failure> {
         let mut point = start;
+        (point.number, self.at) = (0, 0);
         let moved_supports = goal.level.prescribed - point.level.prescribed;
         point.level = goal.level;
         point.stance.set_levers(&self.field.links, &mut self.field.model);
@@ -316,7 +340,9 @@ impl<'a> Newton<'a> {
     fn finish(&mut self, mut point: Point, works: Vec<f64>) -> Result<Settled, Failure> {
         self.field.frames(&point.stance, &mut self.frames)?;
         let inner = self.field.inner(&self.frames, point.level.thermal);
-        point.own = inner.own;
+        (point.own, self.corners) = (inner.own, inner.corners);
+        self.found += 1;
+        (point.number, self.at) = (self.found, self.found);
         let negative = self.factor.as_ref().map_or(0, Factor::negative_pivots);
         Ok(Settled { point, energy_j: inner.energy, works, negative })
     }

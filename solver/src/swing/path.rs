@@ -17,6 +17,7 @@ use crate::copper::shell::ShellCopper;
 use crate::element::Vector18;
 use crate::error::SolveError;
 use crate::model::Model;
+use crate::model::loads::Nodal;
 use copperbend_mesh::board::LayerId;
 use nalgebra::{Matrix3, Vector3, Vector6};
 use nalgebra_sparse::CscMatrix;
@@ -54,6 +55,18 @@ impl Mark {
     #[must_use]
     pub fn level(&self) -> Level {
         self.0.state.level
+    }
+
+    /// Where every node is.
+    #[must_use]
+    pub fn pose(&self) -> &Pose {
+        &self.0.point.stance.pose
+    }
+
+    /// Whether both are the same state.
+    #[must_use]
+    pub fn is(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.0, &other.0)
     }
 }
 
@@ -110,7 +123,7 @@ impl<'a> Path<'a> {
             last_work: 0.0,
             energy_j: 0.0,
         };
-        let now = Arc::new(Known { point: Point { stance, level: Level::default(), own }, state });
+        let now = Arc::new(Known { point: Point { stance, level: Level::default(), own, number: 0 }, state });
         Ok(Self { newton: Newton::new(field, loads), now: now.clone(), passed: vec![now] })
     }
 
@@ -178,9 +191,18 @@ impl<'a> Path<'a> {
     /// # Errors
     /// As the loads' [`SolveError::Model`].
     pub fn equilibrium(&mut self) -> Result<Equilibrium, SolveError> {
+        Ok(self.equilibrium_and_drive()?.0)
+    }
+
+    /// As [`Self::equilibrium`], with the driven load at unit factor: force and moment per node.
+    ///
+    /// # Errors
+    /// As the loads' [`SolveError::Model`].
+    pub(crate) fn equilibrium_and_drive(&mut self) -> Result<(Equilibrium, Option<Nodal>), SolveError> {
         let now = self.now.clone();
-        let block_forces = self.newton.balance(&now.point).map_err(|f| told(&f, 0.0))?;
-        Ok(Equilibrium::new(&self.newton.field, &self.newton.frames, &now.point, now.state, &block_forces))
+        let (net, driven) = self.newton.balance(&now.point).map_err(|f| told(&f, 0.0))?;
+        let found = Equilibrium::new(&self.newton.field, &self.newton.frames, &now.point, now.state, &net);
+        Ok((found, driven))
     }
 
     /// Negative pivots of the tangent at the present state itself: the number of ways in which it gives way.
@@ -424,7 +446,7 @@ impl<'a> Path<'a> {
             driven += w * k.1.state.level.driven;
         }
         // Supports stand where the nearest state had them; the first step moves them on.
-        Some((Point { stance, level: near[0].1.state.level, own }, driven))
+        Some((Point { stance, level: near[0].1.state.level, own, number: 0 }, driven))
     }
 
     /// States passed on the straight line between two levels, with their share.

@@ -9,6 +9,7 @@ use crate::model::{BoardModel, Model, loads};
 use copperbend_mesh::board::Board;
 use copperbend_mesh::triangulate::BoardMesh;
 use nalgebra::{Vector3, Vector6};
+use rayon::prelude::*;
 
 /// Share of a moment below which a difference of equal moments is nothing.
 const ROUNDING: f64 = 1e-10;
@@ -29,8 +30,11 @@ pub struct Lever {
 pub struct RidingLoad {
     nodal: Vec<Vector6<f64>>,
     /// With the triangle and corner that carry each one's stiffness, ascending by triangle.
-    levers: Vec<(Lever, Option<(u32, usize)>)>,
+    levers: Vec<Carried>,
 }
+
+/// A lever with the triangle and corner that carry its stiffness.
+type Carried = (Lever, Option<(u32, usize)>);
 
 impl RidingLoad {
     /// `nodal`: forces, and moments fixed in space; the levers' moments come on top.
@@ -63,21 +67,22 @@ impl MovingLoad for RidingLoad {
     }
 
     fn stiffness(&self, pose: &Pose) -> Vec<(u32, Matrix18)> {
-        let mut parts: Vec<(u32, Matrix18)> = Vec::new();
-        for &(lever, carried) in &self.levers {
-            let Some((triangle, corner)) = carried else { continue };
-            let arm = pose.rotations[lever.node as usize] * lever.arm_m;
-            // d(r x f) = [f]x [r]x w.
-            let change = lever.force_n.cross_matrix() * arm.cross_matrix();
-            if parts.last().is_none_or(|last| last.0 != triangle) {
-                parts.push((triangle, Matrix18::zeros()));
-            }
-            if let Some((_, k)) = parts.last_mut() {
+        // Levers lie in the order of their triangles.
+        let of = |levers: &[Carried]| {
+            let (triangle, _) = levers.first()?.1?;
+            let mut k = Matrix18::zeros();
+            for (lever, carried) in levers {
+                let (_, corner) = (*carried)?;
+                let arm = pose.rotations[lever.node as usize] * lever.arm_m;
+                // d(r x f) = [f]x [r]x w.
+                let change = lever.force_n.cross_matrix() * arm.cross_matrix();
                 let mut own = k.fixed_view_mut::<3, 3>(6 * corner + 3, 6 * corner + 3);
                 own -= (change + change.transpose()) * 0.5;
             }
-        }
-        parts
+            Some((triangle, k))
+        };
+        let same = |a: &Carried, b: &Carried| a.1.map(|at| at.0) == b.1.map(|at| at.0);
+        self.levers.par_chunk_by(same).filter_map(of).collect()
     }
 
     fn potential_j(&self, pose: &Pose) -> Option<f64> {

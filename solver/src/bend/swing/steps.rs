@@ -7,25 +7,43 @@ use super::Stage;
 use super::walk::{APPROACH, Seen, Step, Walk};
 use crate::clearance::Approach;
 use crate::error::SolveError;
+use crate::lorentz::moving::CarriedPath;
 use crate::result::{SwingState, SwingStop};
-use crate::swing::{Path, Pose};
+use crate::swing::{Mark, Path, Pose};
 use nalgebra::Vector3;
+
+/// States whose clearance is remembered.
+const REMEMBERED: usize = 4;
 
 /// Most looks at the way between two states.
 const MOST_LOOKS: u32 = 32;
 
 impl<'p> Walk<'_, 'p, '_> {
     /// Least distance to anything now, m; infinite when there is nothing.
-    pub(super) fn clear_m(&self) -> f64 {
-        self.stage.guard.nearest(self.path.pose()).map_or(f64::INFINITY, |a| a.distance_m)
+    pub(super) fn clear_m(&mut self) -> f64 {
+        let now = self.path.mark();
+        self.nearest(&now).map_or(f64::INFINITY, |a| a.distance_m)
     }
 
-    /// Contact met on the straight way from another pose to the present one.
-    fn swept(&self, before: &Pose) -> Option<Approach> {
-        let now = self.path.pose();
+    /// The nearest approach of a state; those looked at last are remembered.
+    fn nearest(&mut self, state: &Mark) -> Option<Approach> {
+        if let Some((_, known)) = self.near.iter().find(|(other, _)| other.is(state)) {
+            return known.clone();
+        }
+        let found = self.stage.guard.nearest(state.pose());
+        if self.near.len() >= REMEMBERED {
+            self.near.remove(0);
+        }
+        self.near.push((state.clone(), found.clone()));
+        found
+    }
+
+    /// Contact met on the straight way from another state to the present one.
+    fn swept(&mut self, before: &Mark) -> Option<Approach> {
+        let clear = self.nearest(before).map_or(f64::INFINITY, |a| a.distance_m);
+        let (before, now) = (before.pose(), self.path.pose());
         let pairs = before.positions_m.iter().zip(&now.positions_m);
         let moved = pairs.map(|(a, b)| (b - a).norm()).fold(0.0, f64::max);
-        let clear = self.stage.guard.nearest(before).map_or(f64::INFINITY, |a| a.distance_m);
         let parts =
             (1..=MOST_LOOKS).find(|&n| moved <= f64::from(n) * APPROACH * clear).unwrap_or(MOST_LOOKS);
         (1..parts).find_map(|k| {
@@ -47,7 +65,7 @@ impl<'p> Walk<'_, 'p, '_> {
     ) -> Result<Step, SolveError> {
         self.done += 1.0;
         self.told.stage("swing", self.done / (self.done + 8.0))?;
-        let before = self.path.pose().clone();
+        let before = self.path.mark();
         match go(&mut self.path, self.stage) {
             Ok(()) => match self.swept(&before) {
                 Some(contact) => Ok(Step::Contact(contact)),
@@ -55,7 +73,8 @@ impl<'p> Walk<'_, 'p, '_> {
             },
             Err(SolveError::Stopped { share, why }) => {
                 // What was reached may lie inside something: that is why it stopped.
-                let reached = self.stage.guard.nearest(self.path.pose()).filter(Approach::is_contact);
+                let now = self.path.mark();
+                let reached = self.nearest(&now).filter(Approach::is_contact);
                 if let Some(contact) = reached {
                     return Ok(Step::Contact(contact));
                 }
@@ -70,20 +89,27 @@ impl<'p> Walk<'_, 'p, '_> {
 
     /// The present state: clear of everything, or in contact.
     pub(super) fn look(&mut self) -> Result<Step, SolveError> {
-        let pose = self.path.pose().clone();
-        let approach = self.stage.guard.nearest(&pose);
+        let now = self.path.mark();
+        let approach = self.nearest(&now);
         if let Some(contact) = approach.clone().filter(Approach::is_contact) {
             return Ok(Step::Contact(contact));
         }
         let state = self.path.state();
         let current_a = state.level.driven;
-        let balance = self.path.equilibrium()?;
+        let (balance, driven) = self.path.equilibrium_and_drive()?;
+        let torque_nm = match (driven.filter(|_| self.stage.most_a > 0.0), &self.stage.carried) {
+            (Some(forces), Some(_)) => {
+                current_a * CarriedPath::torque_of(&forces, now.pose(), &self.stage.hinge_line())
+            }
+            _ => self.torque_nm(),
+        };
+        let pose = now.pose().clone();
         let row = SwingState {
             current_a,
             load: state.level.steady,
             largest_m: balance.displacement_m.iter().map(Vector3::norm).fold(0.0, f64::max),
             angle_rad: self.stage.angle_rad(&pose),
-            torque_nm: self.torque_nm(),
+            torque_nm,
             clearance_m: approach.as_ref().map(|a| a.distance_m),
             within_current: current_a.abs() <= self.stage.most_a * (1.0 + 1e-9),
             stable: state.negative_pivots == 0,

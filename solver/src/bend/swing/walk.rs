@@ -77,6 +77,8 @@ pub(super) struct Walk<'w, 'p, 't> {
     /// Change of torque over spring at the largest current, positive polarity, by the values at rest.
     kappa: f64,
     pub(super) done: f64,
+    /// Nearest approaches of the states looked at last.
+    pub(super) near: Vec<(Mark, Option<Approach>)>,
 }
 
 /// How a step ended.
@@ -100,6 +102,7 @@ impl<'w, 'p, 't> Walk<'w, 'p, 't> {
             wished: String::new(),
             kappa,
             done: 0.0,
+            near: Vec::new(),
         }
     }
 
