@@ -1,6 +1,6 @@
 //! `bend`: the main job, from the design file to table, files and pictures.
 
-use super::{Design, Outcome, out_folder, read_design, write_all};
+use super::{Design, Outcome, out_folder, read_design, write_rest};
 use crate::args::{Bend, MapFaces, ModelWord};
 use crate::failure::Failure;
 use crate::output::atomic::OutFolder;
@@ -12,6 +12,7 @@ use crate::screen::{self, ProgressLine};
 use copperbend_solver::bend::{BendOptions, bend};
 use copperbend_solver::result::{BendAnswer, BendReport, BondLimit, Face, RangeSpot, Spot, Swing};
 use rayon::prelude::*;
+use std::sync::mpsc::{self, Sender};
 
 /// Bends a board and writes everything.
 ///
@@ -39,8 +40,17 @@ pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
         true => Ok(Vec::new()),
         false => pictures(&design, &report, options),
     };
-    let (mut files, drawn) = rayon::join(|| fields(&report), drawn);
-    files.extend(drawn?);
+    let mut out = OutFolder::open(&folder)?;
+    let (send, receive) = mpsc::channel();
+    // The disk takes the large files while the pictures are drawn.
+    let (drawn, early) = std::thread::scope(|scope| {
+        let folder = &mut out;
+        let writer = scope.spawn(move || folder.put_as_they_come(&receive));
+        let ((), drawn) = rayon::join(|| fields(&report, send), drawn);
+        (drawn, writer.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+    });
+    early?;
+    let mut files = drawn?;
     files.push(("spots.csv".to_owned(), csv::spots(&report)));
     files.extend(csv::swing(&report).map(|bytes| ("swing.csv".to_owned(), bytes)));
     let beside = match options.model {
@@ -50,7 +60,7 @@ pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
     if !beside.is_empty() {
         files.push(("beam.csv".to_owned(), csv::compared(&beside)));
     }
-    let written = write_all(&folder, &design, &report, files)?;
+    let written = write_rest(out, &design, &report, files)?;
     drop(progress);
     screen::print(&table::beside(&beside))?;
     screen::print(&table::bend(&report, &written))?;
@@ -67,9 +77,12 @@ fn suffix(report: &BendReport, answer: &BendAnswer) -> &'static str {
     }
 }
 
-fn fields(report: &BendReport) -> Vec<(String, Vec<u8>)> {
-    let write = |a: &BendAnswer| (format!("fields{}.vtu", suffix(report, a)), vtu::write(a));
-    report.answers.par_iter().map(write).collect()
+/// Sends the files with all fields, one an answer.
+fn fields(report: &BendReport, to: Sender<(String, Vec<u8>)>) {
+    report.answers.par_iter().for_each_with(to, |to, answer| {
+        // Nobody takes it when an earlier file could not be written: that is told instead.
+        let _ = to.send((format!("fields{}.vtu", suffix(report, answer)), vtu::write(answer)));
+    });
 }
 
 /// One picture to draw.

@@ -34,6 +34,9 @@ use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
+/// Stack of every thread, bytes: as much as a program's first thread commonly has.
+const STACK: usize = 8 << 20;
+
 /// Largest design file that is read, bytes.
 const MAX_DESIGN: u64 = 16 << 20;
 
@@ -51,13 +54,18 @@ pub(crate) enum Outcome {
 /// # Errors
 /// Anything that stops the work, ready to be shown.
 pub(crate) fn run(cli: &Cli) -> Result<Outcome, Failure> {
-    if let Some(n) = cli.threads {
-        rayon::ThreadPoolBuilder::new()
-            .num_threads(usize::from(n))
-            .build_global()
-            .map_err(|e| Failure::new(format!("--threads {n}: {e}"), "ask for fewer"))?;
-    }
-    match &cli.verb {
+    let wished = cli.threads.map_or(0, usize::from);
+    rayon::ThreadPoolBuilder::new()
+        .num_threads(wished)
+        .stack_size(STACK)
+        .build_global()
+        .map_err(|e| Failure::new(format!("--threads {wished}: {e}"), "ask for fewer"))?;
+    // On a thread of the pool from the start: parallel work then begins without waking the others from outside.
+    rayon::scope(|_| dispatch(&cli.verb))
+}
+
+fn dispatch(verb: &Verb) -> Result<Outcome, Failure> {
+    match verb {
         Verb::Bend(options) => bend::run(options),
         Verb::Modes(options) => modes::run(options),
         Verb::Check(options) => check::run(options),
@@ -148,6 +156,27 @@ fn write_all(
     let mut out = OutFolder::open(folder)?;
     files.push(("results.json".to_owned(), results));
     out.put_all(&files)?;
+    out.finish()
+}
+
+/// As [`write_all`], into a folder that has some of the files already.
+///
+/// # Errors
+/// As [`write_all`].
+fn write_rest(
+    mut out: OutFolder,
+    design: &Design,
+    report: &impl Serialize,
+    mut files: Vec<(String, Vec<u8>)>,
+) -> Result<Vec<PathBuf>, Failure> {
+    const LAST: &str = "results.json";
+    let mut names: Vec<&str> =
+        out.names().iter().chain(files.iter().map(|f| &f.0)).map(String::as_str).collect();
+    names.sort_unstable();
+    let results = json::results(report, &design.name, &design.text, &names)?;
+    files.push((LAST.to_owned(), results));
+    out.put_all(&files)?;
+    out.sort(LAST);
     out.finish()
 }
 

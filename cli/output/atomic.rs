@@ -10,6 +10,7 @@ use rayon::prelude::*;
 use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::mpsc::Receiver;
 
 /// Name of the side folder.
 const SIDE: &str = ".unfinished";
@@ -55,6 +56,24 @@ impl OutFolder {
         written.into_iter().collect::<Result<Vec<()>, Failure>>()?;
         self.names.extend(files.iter().map(|(name, _)| name.clone()));
         Ok(())
+    }
+
+    /// Writes files to the side folder as they come, until the other end of the channel is dropped.
+    ///
+    /// # Errors
+    /// As [`Self::put`]; what comes after the first error is not written.
+    pub(crate) fn put_as_they_come(&mut self, files: &Receiver<(String, Vec<u8>)>) -> Result<(), Failure> {
+        files.iter().try_for_each(|(name, bytes)| self.put(&name, &bytes))
+    }
+
+    /// Names of the files written.
+    pub(crate) fn names(&self) -> &[String] {
+        &self.names
+    }
+
+    /// Orders the files by name, with this one at the end.
+    pub(crate) fn sort(&mut self, last: &str) {
+        self.names.sort_by(|a, b| (a == last, a).cmp(&(b == last, b)));
     }
 
     fn write(&self, name: &str, bytes: &[u8]) -> Result<(), Failure> {

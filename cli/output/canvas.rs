@@ -173,6 +173,9 @@ impl Canvas {
         let mut encoder = png::Encoder::new(&mut bytes, self.width, self.height);
         encoder.set_color(png::ColorType::Rgb);
         encoder.set_depth(png::BitDepth::Eight);
+        // A third more bytes than the defaults, in a sixth of their time.
+        encoder.set_deflate_compression(png::DeflateCompression::Level(1));
+        encoder.set_filter(png::Filter::Up);
         let text = |e: png::EncodingError| PictureError(e.to_string());
         let mut writer = encoder.write_header().map_err(text)?;
         writer.write_image_data(&self.rgb).map_err(text)?;

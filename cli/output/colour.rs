@@ -85,7 +85,8 @@ pub(crate) fn srgb(lab: [f64; 3]) -> Rgb {
 /// Nearest byte of a number that is already within 0 to 255.
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to a byte")]
 pub(crate) fn to_byte(v: f64) -> u8 {
-    v.round().clamp(0.0, 255.0) as u8
+    // The cast cuts off at both ends.
+    (v + 0.5) as u8
 }
 
 fn linear_rgb([lightness, a, b]: [f64; 3]) -> [f64; 3] {

@@ -7,6 +7,10 @@ use super::canvas::{Canvas, Rect};
 use super::colour::{Rgb, mix};
 use copperbend_mesh::region::{Point, Region};
 use rayon::prelude::*;
+use shapes::{Convex, PRISM, Triangle};
+use std::ops::Range;
+
+mod shapes;
 
 /// Fine pixels per page pixel, each way.
 const FINE: usize = 3;
@@ -224,7 +228,7 @@ impl Panel {
     }
 
     /// Paints triangles in their order (later ones over earlier ones). `corners_m` gives the corners of
-    /// triangle `i`; `shade` its colour at the barycentric place, or nothing to leave the pixel.
+    /// triangle `i`; `shade` its colour at the barycentric place, or nothing to leave the pixels there.
     pub(crate) fn triangles<S>(&mut self, corners_m: &[[Point; 3]], shade: S)
     where
         S: Fn(usize, [f64; 3]) -> Option<Rgb> + Sync,
@@ -235,7 +239,51 @@ impl Panel {
             .filter_map(|(idx, c)| Triangle::new(idx, c.map(|p| self.fine(p)), self.width, self.height))
             .collect();
         let rows: Vec<[usize; 2]> = shapes.iter().map(|t| t.rows).collect();
-        self.bands(&rows, |i, row, line| shapes[i].paint_row(row, line, &shade));
+        self.bands(&rows, |i, rows, first, pixels, width| {
+            for row in rows {
+                shapes[i].paint_row(
+                    row,
+                    &mut pixels[(row - first) * width..(row - first + 1) * width],
+                    &shade,
+                );
+            }
+        });
+    }
+
+    /// Fills the outlines of prisms with one colour, whatever their order: each has three corners below and three above.
+    pub(crate) fn prisms(&mut self, corners_m: &[[Point; 6]], colour: Rgb) {
+        let shapes: Vec<[[f64; 2]; 6]> = corners_m.par_iter().map(|c| c.map(|p| self.fine(p))).collect();
+        let rows: Vec<[usize; 2]> = shapes
+            .iter()
+            .map(|c| {
+                let span = c
+                    .iter()
+                    .map(|p| p[1])
+                    .fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], y| [low.min(y), high.max(y)]);
+                let finite = c.iter().flatten().all(|v| v.is_finite());
+                if finite { span.map(|y| first_at(y, self.height)) } else { [0, 0] }
+            })
+            .collect();
+        self.bands(&rows, |i, rows, first, pixels, width| {
+            // A projected prism is convex: between its outermost crossings with a row lies all of it.
+            let mut spans = [[f64::INFINITY, f64::NEG_INFINITY]; BAND];
+            for [a, b] in PRISM.map(|ends| ends.map(|k| shapes[i][k])) {
+                let (low, high) = if a[1] < b[1] { (a, b) } else { (b, a) };
+                let slope = (high[0] - low[0]) / (high[1] - low[1]);
+                let from = first_at(low[1], rows.end).max(rows.start);
+                for row in from..first_at(high[1], rows.end) {
+                    let x = low[0] + slope * (row as f64 + 0.5 - low[1]);
+                    let span = &mut spans[row - first];
+                    *span = [span[0].min(x), span[1].max(x)];
+                }
+            }
+            for row in rows {
+                let [from, to] = spans[row - first].map(|x| first_at(x, width));
+                if from < to {
+                    pixels[(row - first) * width + from..(row - first) * width + to].fill(colour);
+                }
+            }
+        });
     }
 
     /// Fills convex polygons with one colour, whatever their order.
@@ -245,15 +293,22 @@ impl Panel {
             .filter_map(|corners| Convex::new(corners.iter().map(|&p| self.fine(p)).collect(), self.height))
             .collect();
         let rows: Vec<[usize; 2]> = shapes.iter().map(|s| s.rows).collect();
-        self.bands(&rows, |i, row, line| {
-            let [from, to] = shapes[i].span(row, line.len());
-            line[from..to.max(from)].fill(colour);
+        self.bands(&rows, |i, rows, first, pixels, width| {
+            for row in rows {
+                let [from, to] = shapes[i].span(row, width);
+                pixels[(row - first) * width..][from..to.max(from)].fill(colour);
+            }
         });
     }
 
-    /// Calls `paint` with the number of a shape, a row and its pixels for every row that every shape reaches; shapes
-    /// in their order, bands of rows on threads of their own. `rows`: first row and row after the last of each shape.
-    fn bands(&mut self, rows: &[[usize; 2]], paint: impl Fn(usize, usize, &mut [Rgb]) + Sync) {
+    /// Calls `paint` for every band of rows that every shape reaches: number of the shape, its rows in the band, first row
+    /// of the band, pixels of the band, pixels in a row. Shapes in their order, bands on threads of their own.
+    /// `rows`: first row and row after the last of each shape.
+    fn bands(
+        &mut self,
+        rows: &[[usize; 2]],
+        paint: impl Fn(usize, Range<usize>, usize, &mut [Rgb], usize) + Sync,
+    ) {
         let width = self.width.max(1);
         let mut met: Vec<Vec<usize>> = vec![Vec::new(); self.height.div_ceil(BAND)];
         for (i, &[from, to]) in rows.iter().enumerate().filter(|(_, r)| r[0] < r[1]) {
@@ -264,9 +319,7 @@ impl Panel {
             let first = band * BAND;
             let last = first + pixels.len() / width;
             for &i in met {
-                for row in rows[i][0].max(first)..rows[i][1].min(last) {
-                    paint(i, row, &mut pixels[(row - first) * width..(row - first + 1) * width]);
-                }
+                paint(i, rows[i][0].max(first)..rows[i][1].min(last), first, pixels, width);
             }
         });
     }
@@ -289,108 +342,6 @@ impl Panel {
             }
         });
         page.blit([self.view.rect.x, self.view.rect.y], w, &block);
-    }
-}
-
-/// One convex polygon on the fine grid.
-struct Convex {
-    corners: Vec<[f64; 2]>,
-    /// First row and row after the last.
-    rows: [usize; 2],
-}
-
-impl Convex {
-    fn new(corners: Vec<[f64; 2]>, height: usize) -> Option<Self> {
-        let heights = corners.iter().map(|p| p[1]);
-        let low = heights.clone().fold(f64::INFINITY, f64::min);
-        let high = heights.fold(f64::NEG_INFINITY, f64::max);
-        let rows = [first_at(low, height), first_at(high, height)];
-        let finite = corners.iter().flatten().all(|v| v.is_finite());
-        (finite && rows[0] < rows[1]).then_some(Self { corners, rows })
-    }
-
-    /// First column of a row and column after the last.
-    fn span(&self, row: usize, width: usize) -> [usize; 2] {
-        let y = row as f64 + 0.5;
-        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for (i, a) in self.corners.iter().enumerate() {
-            let b = &self.corners[(i + 1) % self.corners.len()];
-            if (a[1] <= y) != (b[1] <= y) {
-                let x = a[0] + (b[0] - a[0]) * (y - a[1]) / (b[1] - a[1]);
-                (low, high) = (low.min(x), high.max(x));
-            }
-        }
-        if low > high { [0, 0] } else { [first_at(low, width), first_at(high, width)] }
-    }
-}
-
-/// One triangle on the fine grid.
-struct Triangle {
-    idx: usize,
-    /// First row and row after the last.
-    rows: [usize; 2],
-    columns: [usize; 2],
-    /// Barycentric coordinate i = a x + b y + c.
-    plane: [[f64; 3]; 3],
-}
-
-impl Triangle {
-    fn new(idx: usize, p: [[f64; 2]; 3], width: usize, height: usize) -> Option<Self> {
-        let twice = (p[1][0] - p[0][0]) * (p[2][1] - p[0][1]) - (p[2][0] - p[0][0]) * (p[1][1] - p[0][1]);
-        if !twice.is_finite() || twice.abs() < 1e-12 {
-            return None;
-        }
-        let span = |k: usize| {
-            let lo = p[0][k].min(p[1][k]).min(p[2][k]);
-            [lo, p[0][k].max(p[1][k]).max(p[2][k])]
-        };
-        let (x, y) = (span(0), span(1));
-        let columns = [first_at(x[0], width), first_at(x[1] + 1.0, width)];
-        let rows = [first_at(y[0], height), first_at(y[1] + 1.0, height)];
-        if columns[0] >= columns[1] || rows[0] >= rows[1] {
-            return None;
-        }
-        let plane = [0, 1, 2].map(|i| {
-            let (q, r) = (p[(i + 1) % 3], p[(i + 2) % 3]);
-            let (a, b) = ((q[1] - r[1]) / twice, (r[0] - q[0]) / twice);
-            [a, b, (q[0] * r[1] - r[0] * q[1]) / twice]
-        });
-        Some(Self { idx, rows, columns, plane })
-    }
-
-    /// Columns of a row that can lie inside, one to spare at either end.
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the panel")]
-    fn span(&self, y: f64) -> [usize; 2] {
-        let (mut low, mut high) = (self.columns[0] as f64, self.columns[1] as f64);
-        for [a, b, c] in self.plane {
-            let zero = -(b * y + c) / a;
-            if a > 0.0 {
-                low = low.max(zero - 1.5);
-            } else if a < 0.0 {
-                high = high.min(zero + 1.5);
-            }
-        }
-        let last = high.max(0.0) as usize;
-        [(low.max(0.0) as usize).min(last), last]
-    }
-
-    fn paint_row<S>(&self, row: usize, line: &mut [Rgb], shade: &S)
-    where
-        S: Fn(usize, [f64; 3]) -> Option<Rgb>,
-    {
-        // A hair of overlap closes the seams between neighbours.
-        const HAIR: f64 = -1e-9;
-        let y = row as f64 + 0.5;
-        let [from, to] = self.span(y);
-        for (pixel, column) in line[from..to].iter_mut().zip(from..) {
-            let x = column as f64 + 0.5;
-            let at = self.plane.map(|[a, b, c]| a * x + b * y + c);
-            if at.iter().all(|&v| v >= HAIR)
-                && let Some(colour) = shade(self.idx, at)
-            {
-                *pixel = colour;
-            }
-        }
     }
 }
 
@@ -455,6 +406,22 @@ mod tests {
         one.convex(&[six.clone(), vec![], vec![[f64::NAN; 2]; 3]], RED);
         other.fill(&Region { contours: vec![six] }, RED);
         assert!(one.fine == other.fine, "{} against {}", share(&one, RED), share(&other, RED));
+    }
+
+    #[test]
+    fn prisms_cover_what_the_hull_of_their_corners_covers() {
+        let mut prism = [[0.0; 2]; 6];
+        let below = [[0.031, 0.012], [0.072, 0.009], [0.055, 0.031]];
+        for (k, [x, y]) in below.into_iter().enumerate() {
+            (prism[k], prism[3 + k]) = ([x, y], [x + 0.004, y + 0.011]);
+        }
+        let hull = vec![prism[0], prism[1], prism[4], prism[5], prism[2], prism[3]];
+        let hull = crate::output::shape_view::hull(hull);
+        let (mut one, mut other) = (panel(), panel());
+        one.prisms(&[prism, [[f64::NAN; 2]; 6], [[0.05, 0.02]; 6]], RED);
+        other.fill(&Region { contours: vec![hull] }, RED);
+        assert!(one.fine == other.fine, "{} against {}", share(&one, RED), share(&other, RED));
+        assert!(share(&one, RED) > 0.1, "too little: {}", share(&one, RED));
     }
 
     #[test]

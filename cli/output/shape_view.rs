@@ -286,11 +286,11 @@ impl Scene {
         self.rest_lines(&mut panel, &projection);
         let ghost = self.ghost.as_ref().map(|ghost| (ghost, mix(BENT, PAPER, 0.62)));
         for (points, tone) in ghost.into_iter().chain([(&self.bent, BENT)]) {
-            let slabs: Vec<Vec<Point>> = (0..self.triangles.len())
+            let slabs: Vec<[Point; 6]> = (0..self.triangles.len())
                 .into_par_iter()
-                .map(|t| hull(self.slab(points, t).into_iter().map(|p| projection.flat(p)).collect()))
+                .map(|t| self.slab(points, t).map(|p| projection.flat(p)))
                 .collect();
-            panel.convex(&slabs, tone);
+            panel.prisms(&slabs, tone);
             // A film of 25 um would vanish on a board of 50 mm: the rim is never thinner than a fine line.
             for edge in &self.rim {
                 panel.line(edge.map(|n| projection.flat(points[n as usize])), 1.6, tone);

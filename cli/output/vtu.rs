@@ -24,13 +24,9 @@ pub(crate) fn write(answer: &BendAnswer) -> Vec<u8> {
 /// Writes the grid of one answer of `modes`: the state about which the board vibrates and every mode's shape, per unit
 /// of its modal coordinate (modal mass 1 kg).
 pub(crate) fn write_modes(answer: &ModesAnswer) -> Vec<u8> {
-    let of_modes = |out: &mut String, split: &Split| {
+    let of_modes = |out: &mut Vec<u8>, split: &Split| {
         let mut put = |name: &str, values: &[[f64; 6]], range: std::ops::Range<usize>| {
-            let flat: Vec<f64> = split
-                .node_of
-                .iter()
-                .flat_map(|&n| range.clone().map(move |k| values[n as usize][k]))
-                .collect();
+            let flat = split.flat(|n| &values[n][range.clone()]);
             array(out, name, 3, &flat);
         };
         put("displacement, m, state", &answer.shape.loaded, 0..3);
@@ -47,45 +43,43 @@ pub(crate) fn write_modes(answer: &ModesAnswer) -> Vec<u8> {
 fn grid(
     shape: &Shape,
     reference_z_m: f64,
-    of_points: impl Fn(&mut String, &Split),
-    of_cells: impl Fn(&mut String),
+    of_points: impl Fn(&mut Vec<u8>, &Split),
+    of_cells: impl Fn(&mut Vec<u8>),
 ) -> Vec<u8> {
     let split = Split::of(shape);
     let (n_points, n_cells) = (split.node_of.len(), shape.triangles.len());
-    let mut out = String::with_capacity(200 * n_points + 100 * n_cells);
-    out.push_str("<?xml version=\"1.0\"?>\n");
-    out.push_str(
+    let mut out: Vec<u8> = Vec::with_capacity(300 * n_points + 110 * n_cells);
+    let push = |out: &mut Vec<u8>, text: &str| out.extend_from_slice(text.as_bytes());
+    push(&mut out, "<?xml version=\"1.0\"?>\n");
+    push(
+        &mut out,
         "<VTKFile type=\"UnstructuredGrid\" version=\"1.0\" byte_order=\"LittleEndian\" header_type=\"UInt64\">\n",
     );
-    out.push_str("<UnstructuredGrid>\n");
-    out.push_str(&format!("<Piece NumberOfPoints=\"{n_points}\" NumberOfCells=\"{n_cells}\">\n"));
-    out.push_str("<PointData>\n");
+    push(&mut out, "<UnstructuredGrid>\n");
+    push(&mut out, &format!("<Piece NumberOfPoints=\"{n_points}\" NumberOfCells=\"{n_cells}\">\n"));
+    push(&mut out, "<PointData>\n");
     of_points(&mut out, &split);
-    out.push_str("</PointData>\n<CellData>\n");
+    push(&mut out, "</PointData>\n<CellData>\n");
     let zones: Vec<i32> = shape.zone_of.iter().map(|&z| i32::try_from(z).unwrap_or(-1)).collect();
     array(&mut out, "zone", 1, &zones);
     array(&mut out, "total thickness, m", 1, &shape.thickness_m);
     of_cells(&mut out);
-    out.push_str("</CellData>\n<Points>\n");
-    let positions: Vec<f64> = split
-        .node_of
-        .iter()
-        .flat_map(|&n| {
-            let p = shape.points_m[n as usize];
-            [p[0], p[1], reference_z_m]
-        })
-        .collect();
+    push(&mut out, "</CellData>\n<Points>\n");
+    let positions = split.flat(|n| {
+        let p = shape.points_m[n];
+        [p[0], p[1], reference_z_m]
+    });
     array(&mut out, "position, m", 3, &positions);
-    out.push_str("</Points>\n<Cells>\n");
+    push(&mut out, "</Points>\n<Cells>\n");
     let to_i64 = |v: usize| i64::try_from(v).unwrap_or(0);
-    let connectivity: Vec<i64> = split.corners.iter().flatten().map(|&p| to_i64(p)).collect();
+    let connectivity: Vec<i64> = split.corners.as_flattened().iter().map(|&p| to_i64(p)).collect();
     let offsets: Vec<i64> = (1..=n_cells).map(|c| to_i64(3 * c)).collect();
     array(&mut out, "connectivity", 1, &connectivity);
     array(&mut out, "offsets", 1, &offsets);
     // Cell type 5 is the linear triangle.
     array(&mut out, "types", 1, &vec![5u8; n_cells]);
-    out.push_str("</Cells>\n</Piece>\n</UnstructuredGrid>\n</VTKFile>\n");
-    out.into_bytes()
+    push(&mut out, "</Cells>\n</Piece>\n</UnstructuredGrid>\n</VTKFile>\n");
+    out
 }
 
 /// Nodes told apart by zone.
@@ -119,20 +113,23 @@ impl Split {
             .collect();
         Self { node_of, corners }
     }
+
+    /// Three numbers per point, from its node.
+    fn flat<T: AsRef<[f64]>>(&self, of: impl Fn(usize) -> T) -> Vec<f64> {
+        let mut flat = Vec::with_capacity(3 * self.node_of.len());
+        self.node_of.iter().for_each(|&n| flat.extend_from_slice(of(n as usize).as_ref()));
+        flat
+    }
 }
 
-fn point_data(out: &mut String, answer: &BendAnswer, split: &Split) {
+fn point_data(out: &mut Vec<u8>, answer: &BendAnswer, split: &Split) {
     let shape = &answer.shape;
     for (state, values) in [("loaded", &shape.loaded), ("unloaded", &shape.unloaded)] {
         if values.len() != shape.points_m.len() {
             continue;
         }
         for (what, range) in [("displacement, m", 0..3), ("rotation, rad", 3..6)] {
-            let flat: Vec<f64> = split
-                .node_of
-                .iter()
-                .flat_map(|&n| range.clone().map(move |k| values[n as usize][k]))
-                .collect();
+            let flat = split.flat(|n| &values[n][range.clone()]);
             array(out, &format!("{what}, {state}"), 3, &flat);
         }
     }
@@ -165,7 +162,8 @@ fn strain_at_points(map: &StrainMap, split: &Split) -> (Vec<f64>, Vec<f64>) {
 trait Cell: Copy {
     const NAME: &'static str;
     const BYTES: usize;
-    fn push(self, to: &mut Vec<u8>);
+    /// Writes itself into as many bytes as it has.
+    fn put(self, to: &mut [u8]);
 }
 
 macro_rules! cell {
@@ -173,8 +171,8 @@ macro_rules! cell {
         impl Cell for $type {
             const NAME: &'static str = $name;
             const BYTES: usize = size_of::<$type>();
-            fn push(self, to: &mut Vec<u8>) {
-                to.extend_from_slice(&self.to_le_bytes());
+            fn put(self, to: &mut [u8]) {
+                to.copy_from_slice(&self.to_le_bytes());
             }
         }
     };
@@ -184,17 +182,22 @@ cell!(i64, "Int64");
 cell!(i32, "Int32");
 cell!(u8, "UInt8");
 
-fn array<T: Cell>(out: &mut String, name: &str, components: usize, values: &[T]) {
-    let mut bytes = Vec::with_capacity(8 + values.len() * T::BYTES);
-    bytes.extend_from_slice(&((values.len() * T::BYTES) as u64).to_le_bytes());
-    values.iter().for_each(|v| v.push(&mut bytes));
-    out.push_str(&format!(
+fn array<T: Cell + Sync>(out: &mut Vec<u8>, name: &str, components: usize, values: &[T]) {
+    let head = format!(
         "<DataArray type=\"{}\" Name=\"{}\" NumberOfComponents=\"{components}\" format=\"binary\">\n",
         T::NAME,
         escape(name)
-    ));
+    );
+    out.extend_from_slice(head.as_bytes());
+    let length = (values.len() * T::BYTES) as u64;
+    let mut bytes = vec![0; 8 + values.len() * T::BYTES];
+    bytes[..8].copy_from_slice(&length.to_le_bytes());
+    let parts = bytes[8..].par_chunks_mut(PART * T::BYTES).zip(values.par_chunks(PART));
+    parts.for_each(|(bytes, values)| {
+        bytes.chunks_exact_mut(T::BYTES).zip(values).for_each(|(to, v)| v.put(to));
+    });
     base64_into(out, &bytes);
-    out.push_str("\n</DataArray>\n");
+    out.extend_from_slice(b"\n</DataArray>\n");
 }
 
 fn escape(text: &str) -> String {
@@ -212,28 +215,36 @@ fn escape(text: &str) -> String {
     out
 }
 
+/// Values that one worker turns into bytes at a time.
+const PART: usize = 1 << 14;
+
+/// The digits of base64.
+const ALPHABET: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+
+/// Both digits of twelve bits.
+static PAIRS: [[u8; 2]; 4096] = {
+    let mut pairs = [[0; 2]; 4096];
+    let mut n = 0;
+    while n < 4096 {
+        pairs[n] = [ALPHABET[n >> 6], ALPHABET[n & 63]];
+        n += 1;
+    }
+    pairs
+};
+
 /// Base64 with padding (RFC 4648, section 4).
-fn base64_into(out: &mut String, bytes: &[u8]) {
-    const ALPHABET: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+fn base64_into(out: &mut Vec<u8>, bytes: &[u8]) {
     // Whole groups of three bytes per worker, so that only the very end is padded.
-    let parts: Vec<String> = bytes
-        .par_chunks(3 << 15)
-        .map(|part| {
-            let mut coded = String::with_capacity(part.len().div_ceil(3) * 4);
-            for chunk in part.chunks(3) {
-                let [a, b, c] = [0, 1, 2].map(|i| u32::from(chunk.get(i).copied().unwrap_or(0)));
-                let word = a << 16 | b << 8 | c;
-                let digit = |shift: u32| char::from(ALPHABET[(word >> shift & 63) as usize]);
-                coded.push(digit(18));
-                coded.push(digit(12));
-                coded.push(if chunk.len() > 1 { digit(6) } else { '=' });
-                coded.push(if chunk.len() > 2 { digit(0) } else { '=' });
-            }
-            coded
-        })
-        .collect();
-    out.reserve(parts.iter().map(String::len).sum());
-    parts.iter().for_each(|part| out.push_str(part));
+    let start = out.len();
+    out.resize(start + 4 * bytes.len().div_ceil(3), b'=');
+    out[start..].par_chunks_mut(4 << 15).zip(bytes.par_chunks(3 << 15)).for_each(|(coded, part)| {
+        for (to, from) in coded.chunks_exact_mut(4).zip(part.chunks(3)) {
+            let [a, b, c] = [0, 1, 2].map(|i| usize::from(from.get(i).copied().unwrap_or(0)));
+            let ([p, q], [r, s]) = (PAIRS[a << 4 | b >> 4], PAIRS[(b & 15) << 8 | c]);
+            let digits = [p, q, r, s];
+            to[..=from.len()].copy_from_slice(&digits[..=from.len()]);
+        }
+    });
 }
 
 #[cfg(test)]
@@ -252,9 +263,9 @@ mod tests {
             ("fooba", "Zm9vYmE="),
             ("foobar", "Zm9vYmFy"),
         ] {
-            let mut out = String::new();
+            let mut out = Vec::new();
             base64_into(&mut out, plain.as_bytes());
-            assert_eq!(out, coded, "of '{plain}'");
+            assert_eq!(out, coded.as_bytes(), "of '{plain}'");
         }
     }
 
