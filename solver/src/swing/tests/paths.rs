@@ -305,3 +305,57 @@ fn riding_levers_turn_with_the_board_and_keep_their_energy() {
     assert!(strip.tip(&path)[2] > 0.5, "a large turn");
     assert!(((work[16] - integral) / energy - 1.0).abs() < 1e-4, "{} against {energy}", work[16] - integral);
 }
+
+#[test]
+fn a_roof_that_snaps_through_is_told_by_taking_the_load_back() {
+    // Hinged shallow roof, a quarter of it: limit load 0.74112 P0 by an independent spline shell (K. Y. Sze, X. H. Liu,
+    // S. H. Lo, Finite Elem. Anal. Des. 40 (2004) 1551-1569, section 3.7).
+    let n = 12;
+    let mut model = Model::plate([0.0, 0.0], [1.0, 1.0], [n, n], vec![ply(-6.35, 6.35, 3102.75, 0.3)]);
+    for p in &mut model.nodes_m {
+        let (sin, cos) = (0.1 * p[0]).sin_cos();
+        *p = [2540.0 * sin, 254.0 * p[1], 2540.0 * cos];
+    }
+    let mut hold = |node: u32, components: &[usize]| {
+        components.iter().for_each(|&c| model.freedoms.hold(node, c, 0.0));
+    };
+    (0..=n).for_each(|crown| hold(crown, &[0, 4, 5]));
+    (0..=n).for_each(|i| hold(i * (n + 1), &[1, 3, 5]));
+    (n * (n + 1)..(n + 1) * (n + 1)).for_each(|foot| hold(foot, &[0, 1, 2]));
+    let mut load = DeadLoad { nodal: vec![Vector6::zeros(); model.nodes_m.len()] };
+    load.nodal[0][2] = -0.25 * 3000.0;
+    let steady: [&dyn MovingLoad; 1] = [&load];
+    let mut path = Path::new(&model, Loads { steady: &steady, driven: None }).unwrap();
+    let at = |share: f64| Level { steady: share, ..Level::default() };
+    path.to_level(at(0.4)).unwrap();
+    let early = path.mark();
+    path.to_level(at(0.7)).unwrap();
+    assert!(path.leads_back_to(&early), "below the limit load there is one way");
+    let below = path.mark();
+    let state = path.to_level(at(0.85)).unwrap();
+    let depth = -path.displacement_m(0)[2];
+    assert!(depth > 20.0 && state.negative_pivots == 0, "snapped to the stable side, {depth} down");
+    assert!(!path.leads_back_to(&below), "a snap does not lead back");
+    // The snapped state lies on the branch that is walked by the depth.
+    let mut walked = Path::new(&model, Loads { steady: &[], driven: Some(&load) }).unwrap();
+    let measure =
+        NodeDisplacement { node: 0, rest_m: Vector3::from(model.nodes_m[0]), direction: -Vector3::z() };
+    for k in 1..=14 {
+        walked.to_measure(&measure, 2.0 * f64::from(k)).unwrap();
+    }
+    let there = walked.to_measure(&measure, depth).unwrap();
+    assert!((there.level.driven - 0.85).abs() < 1e-6, "by depth it takes {}", there.level.driven);
+    // Halving towards the snap finds the limit load.
+    let (mut good, [mut low, mut high]) = (below, [0.7, 0.85]);
+    while high - low > 1e-3 {
+        let middle = 0.5 * (low + high);
+        path.back_to(&good);
+        if path.to_level(at(middle)).is_ok() && path.leads_back_to(&good) {
+            (good, low) = (path.mark(), middle);
+        } else {
+            high = middle;
+        }
+    }
+    println!("snaps between {low} and {high}");
+    assert!((low / 0.74112 - 1.0).abs() < 0.01, "snaps between {low} and {high}");
+}
