@@ -6,15 +6,13 @@
 //! Source: Duff and Reid 1983 (from memory).
 
 use super::LinearError;
+use super::dense::{self, Panel};
 use super::fronts::{Fronts, split_by};
 use super::pool::Pool;
 use super::units::{Slot, Units, put, take};
-use faer::dyn_stack::{MemBuffer, MemStack};
+use faer::Par;
+use faer::dyn_stack::MemBuffer;
 use faer::linalg::cholesky::{ldlt, llt};
-use faer::linalg::matmul::triangular::{self, BlockStructure};
-use faer::linalg::triangular_solve;
-use faer::prelude::{Reborrow, ReborrowMut};
-use faer::{Accum, MatMut, MatRef, Par};
 use rayon::prelude::*;
 use std::sync::Mutex;
 
@@ -109,9 +107,9 @@ impl Job<'_> {
             children.map(|(&c, buffer)| self.child(c as usize, front, buffer)).collect();
         let work = self.fronts.work[front]
             - self.fronts.children_of(front).iter().map(|&c| self.fronts.work[c as usize]).sum::<f64>();
-        let threads = if work > SHARED { rayon::current_num_threads() } else { 1 };
+        let shared = work > SHARED;
         let mut bench = Bench::new(self, front..front + 1)?;
-        let done = self.front(front, panel, &mut update[..n * n], (&children, &mut bench, threads));
+        let done = self.front(front, panel, &mut update[..n * n], (&children, &mut bench, shared));
         drop(children);
         below.into_iter().chain([bench.spare]).for_each(|buffer| self.pool.give(buffer));
         done.map(|()| update)
@@ -153,7 +151,7 @@ impl Job<'_> {
                 .collect();
             let len = self.fronts.n_below(front).pow(2);
             let update = if front == last { &mut out[..len] } else { &mut mine[top[own]..top[own] + len] };
-            done = self.front(front, panel, update, (&children, &mut bench, 1));
+            done = self.front(front, panel, update, (&children, &mut bench, false));
             if done.is_err() {
                 break;
             }
@@ -190,19 +188,23 @@ impl Job<'_> {
         front: usize,
         panel: &mut [f64],
         update: &mut [f64],
-        (children, bench, threads): (&[Child<'_>], &mut Bench, usize),
+        (children, bench, shared): (&[Child<'_>], &mut Bench, bool),
     ) -> Result<(), Failure> {
         let (k, n) = (self.fronts.n_columns(front), self.fronts.n_below(front));
         let m = k + n;
+        let threads = if shared { rayon::current_num_threads() } else { 1 };
         self.scatter(front, panel, m);
         collect(panel, &Window { columns: [0, k], rows: m, skipped: 0 }, children, threads);
-        let par = if threads > 1 { Par::rayon(threads) } else { Par::Seq };
         let at = |index: usize| Failure::Pivot(self.fronts.column[front] + super::factor::as_u32(index));
-        let mut whole = MatMut::from_column_major_slice_mut(panel, m, k);
+        let whole = Panel { values: panel, m, k };
+        let Bench { library, spare } = bench;
         if self.signed {
-            eliminate_signed(whole.rb_mut(), update, bench, par).map_err(at)?;
+            let par = if threads > 1 { Par::rayon(threads) } else { Par::Seq };
+            dense::eliminate_signed(whole, update, library, spare, par).map_err(at)?;
+        } else if shared {
+            dense::eliminate_shared(whole, update, library).map_err(at)?;
         } else {
-            eliminate(whole.rb_mut(), update, bench, par).map_err(at)?;
+            dense::eliminate(whole, update, library).map_err(at)?;
         }
         collect(update, &Window { columns: [k, m], rows: n, skipped: k }, children, threads);
         Ok(())
@@ -249,74 +251,6 @@ impl Bench {
         let spare = if job.signed { job.pool.take(job.fronts.most_below(fronts))? } else { Vec::new() };
         Ok(Self { library: MemBuffer::try_new(request).map_err(|_| Failure::Memory)?, spare })
     }
-}
-
-/// `L L'` of the pivots, the rows below, and minus their product into the lower triangle of the update.
-fn eliminate(panel: MatMut<'_, f64>, update: &mut [f64], bench: &mut Bench, par: Par) -> Result<(), usize> {
-    let (k, n) = (panel.ncols(), panel.nrows() - panel.ncols());
-    let (mut top, mut low) = panel.split_at_row_mut(k);
-    let stack = MemStack::new(&mut bench.library);
-    llt::factor::cholesky_in_place(
-        top.rb_mut(),
-        llt::factor::LltRegularization::default(),
-        par,
-        stack,
-        faer::Spec::default(),
-    )
-    .map_err(|llt::factor::LltError::NonPositivePivot { index }| index)?;
-    triangular_solve::solve_lower_triangular_in_place(top.rb(), low.rb_mut().transpose_mut(), par);
-    subtract_product(update, n, low.rb(), low.rb(), par);
-    Ok(())
-}
-
-/// The same with `L D L'`: unit lower triangle, D on the diagonal.
-fn eliminate_signed(
-    panel: MatMut<'_, f64>,
-    update: &mut [f64],
-    bench: &mut Bench,
-    par: Par,
-) -> Result<(), usize> {
-    let (k, n) = (panel.ncols(), panel.nrows() - panel.ncols());
-    let (mut top, mut low) = panel.split_at_row_mut(k);
-    let stack = MemStack::new(&mut bench.library);
-    ldlt::factor::cholesky_in_place(
-        top.rb_mut(),
-        ldlt::factor::LdltRegularization::default(),
-        par,
-        stack,
-        faer::Spec::default(),
-    )
-    .map_err(|ldlt::factor::LdltError::ZeroPivot { index }| index)?;
-    if let Some(index) = (0..k).find(|&j| !top[(j, j)].is_finite()) {
-        return Err(index);
-    }
-    triangular_solve::solve_unit_lower_triangular_in_place(top.rb(), low.rb_mut().transpose_mut(), par);
-    let mut undivided = MatMut::from_column_major_slice_mut(&mut bench.spare[..n * k], n, k);
-    undivided.copy_from(low.rb());
-    for j in 0..k {
-        let pivot = top[(j, j)];
-        low.rb_mut().col_mut(j).iter_mut().for_each(|v| *v /= pivot);
-    }
-    subtract_product(update, n, undivided.rb(), low.rb(), par);
-    Ok(())
-}
-
-/// `update = - a b'`, lower triangle.
-fn subtract_product(update: &mut [f64], n: usize, a: MatRef<'_, f64>, b: MatRef<'_, f64>, par: Par) {
-    if n == 0 {
-        return;
-    }
-    triangular::matmul(
-        MatMut::from_column_major_slice_mut(update, n, n),
-        BlockStructure::TriangularLower,
-        Accum::Replace,
-        a,
-        BlockStructure::Rectangular,
-        b.transpose(),
-        BlockStructure::Rectangular,
-        -1.0,
-        par,
-    );
 }
 
 /// Columns of a front held in a slice of `rows` entries each, the front's first `skipped` rows left out.

@@ -179,7 +179,10 @@ fn newton_counts_on_a_distorted_mesh() {
         println!("k {k}: {whole:?} factorisations and steps, in halves {halves:?}");
         let wished = [one, two[0], two[1]];
         for ((made, steps), most) in [whole, halves[0], halves[1]].into_iter().zip(wished) {
-            assert!(made <= most && steps <= most, "k {k}: {made} factorisations, {steps} steps against {most}");
+            assert!(
+                made <= most && steps <= most,
+                "k {k}: {made} factorisations, {steps} steps against {most}"
+            );
         }
         for (a, b) in strip.tip(&path).iter().zip(&at_once) {
             assert!((a - b).abs() < 1e-8 * length, "the way does not matter: {a} against {b}");
