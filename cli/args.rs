@@ -93,6 +93,20 @@ pub(crate) struct Bend {
     /// Model: the shell; layered beams, thousands of times faster; or both side by side.
     #[arg(long, value_enum, default_value_t = ModelWord::Shell)]
     pub(crate) model: ModelWord,
+    /// What the beams take for granted.
+    #[command(flatten)]
+    pub(crate) beams: BeamOptions,
+}
+
+/// What layered beams take for granted.
+#[derive(Debug, Clone, Copy, Args)]
+pub(crate) struct BeamOptions {
+    /// Beams: the flap bends as a wide beam; default: it is rigid.
+    #[arg(long)]
+    pub(crate) elastic_flap: bool,
+    /// Beams: the ends of the arms may warp; default: clamp and flap hold it back, which stiffens the twist.
+    #[arg(long)]
+    pub(crate) free_warping: bool,
 }
 
 /// Models of a board.
@@ -147,6 +161,12 @@ pub(crate) struct Modes {
     /// Without the mass of the air.
     #[arg(long)]
     pub(crate) vacuum: bool,
+    /// Model: the shell; layered beams, the fast model; or both side by side.
+    #[arg(long, value_enum, default_value_t = ModelWord::Shell)]
+    pub(crate) model: ModelWord,
+    /// What the beams take for granted.
+    #[command(flatten)]
+    pub(crate) beams: BeamOptions,
     /// Put another design's swing and roll beside this one's: one arm against two, say.
     #[arg(long, value_name = "DESIGN")]
     pub(crate) against: Option<PathBuf>,
@@ -170,6 +190,12 @@ pub(crate) struct Drive {
     /// Drive frequencies; default: of the design, else 60.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(2..=2000))]
     pub(crate) points: Option<u32>,
+    /// Model: the shell; layered beams, the fast model; or both side by side.
+    #[arg(long, value_enum, default_value_t = ModelWord::Shell)]
+    pub(crate) model: ModelWord,
+    /// What the beams take for granted.
+    #[command(flatten)]
+    pub(crate) beams: BeamOptions,
     /// Follow start and stop in time too: this many periods with the drive, as many without.
     #[arg(long, value_name = "PERIODS", value_parser = clap::value_parser!(u32).range(1..=2000))]
     pub(crate) start: Option<u32>,
@@ -272,6 +298,9 @@ pub(crate) struct Vary {
     /// Leave frequencies out.
     #[arg(long)]
     pub(crate) no_frequencies: bool,
+    /// What the beams take for granted.
+    #[command(flatten)]
+    pub(crate) beams: BeamOptions,
 }
 
 /// Options of `verify`.

@@ -1,7 +1,7 @@
 //! The fast model of `bend`: layered beams alone, or beside the shell.
 
 use super::{Design, Outcome, out_folder};
-use crate::args::InOut;
+use crate::args::{BeamOptions, InOut, ModelWord};
 use crate::failure::Failure;
 use crate::output::atomic::OutFolder;
 use crate::output::{csv, json, table};
@@ -39,16 +39,43 @@ pub(super) fn bonds(board: &Board) -> &'static [BondLimit] {
     }
 }
 
+/// What the beams take for granted, as asked.
+pub(super) fn wishes(options: BeamOptions) -> BeamWishes {
+    BeamWishes {
+        elastic_flap: options.elastic_flap,
+        warping_held: !options.free_warping,
+        ..BeamWishes::default()
+    }
+}
+
+/// The same; None with the shell alone.
+///
+/// # Errors
+/// An option for beams without beams.
+pub(super) fn asked(model: ModelWord, options: BeamOptions) -> Result<Option<BeamWishes>, Failure> {
+    if model != ModelWord::Shell {
+        return Ok(Some(wishes(options)));
+    }
+    let stray = [(options.elastic_flap, "--elastic-flap"), (options.free_warping, "--free-warping")];
+    match stray.into_iter().find(|(given, _)| *given) {
+        Some((_, name)) => Err(Failure::new(
+            format!("{name} is about layered beams, but the shell was asked for"),
+            "add --model beam or --model both",
+        )),
+        None => Ok(None),
+    }
+}
+
 /// Bends the beams of a board and writes table and files.
 ///
 /// # Errors
 /// The board has no beam, or a file cannot be written.
-pub(super) fn run(design: &Design, files: &InOut) -> Result<Outcome, Failure> {
+pub(super) fn run(design: &Design, files: &InOut, asked: BeamWishes) -> Result<Outcome, Failure> {
     let folder = out_folder(files, "beam");
     let board = &design.board;
     let mut runs = Vec::new();
     for &bond in bonds(board) {
-        let wishes = BeamWishes { bond, ..BeamWishes::default() };
+        let wishes = BeamWishes { bond, ..asked };
         let (answer, rows) = compare(board, &wishes, None)?;
         let mut run = BeamRun { bond, answer, rows, swing: Vec::new(), stopped: None };
         let most = board.current.as_ref().map_or(0.0, |c| board.swing.current_a.unwrap_or(c.current_a.abs()));
@@ -83,10 +110,14 @@ pub(super) fn run(design: &Design, files: &InOut) -> Result<Outcome, Failure> {
 ///
 /// # Errors
 /// The board has no beam.
-pub(super) fn beside(board: &Board, report: &BendReport) -> Result<Vec<(BondLimit, Vec<Compared>)>, Failure> {
+pub(super) fn beside(
+    board: &Board,
+    report: &BendReport,
+    asked: BeamWishes,
+) -> Result<Vec<(BondLimit, Vec<Compared>)>, Failure> {
     let mut all = Vec::new();
     for answer in &report.answers {
-        let wishes = BeamWishes { bond: answer.bond, ..BeamWishes::default() };
+        let wishes = BeamWishes { bond: answer.bond, ..asked };
         all.push((answer.bond, compare(board, &wishes, Some(answer))?.1));
     }
     Ok(all)

@@ -20,8 +20,9 @@ use std::sync::mpsc::{self, Sender};
 /// The design has faults, the solve stops, or a file cannot be written.
 pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
     let design = read_design(&options.files.design)?;
-    if options.model == ModelWord::Beam {
-        return super::beam::run(&design, &options.files);
+    let beams = super::beam::asked(options.model, options.beams)?;
+    if let (ModelWord::Beam, Some(wishes)) = (options.model, beams) {
+        return super::beam::run(&design, &options.files, wishes);
     }
     let folder = out_folder(&options.files, "bend");
     drop(OutFolder::open(&folder)?);
@@ -53,9 +54,9 @@ pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
     let mut files = drawn?;
     files.push(("spots.csv".to_owned(), csv::spots(&report)));
     files.extend(csv::swing(&report).map(|bytes| ("swing.csv".to_owned(), bytes)));
-    let beside = match options.model {
-        ModelWord::Both => super::beam::beside(&design.board, &report)?,
-        _ => Vec::new(),
+    let beside = match beams {
+        Some(wishes) => super::beam::beside(&design.board, &report, wishes)?,
+        None => Vec::new(),
     };
     if !beside.is_empty() {
         files.push(("beam.csv".to_owned(), csv::compared(&beside)));

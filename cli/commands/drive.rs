@@ -1,13 +1,13 @@
 //! `drive`: the steady swing under an alternating current, from the design file to table, files and picture.
 
 use super::{Design, Outcome, out_folder, read_design, write_all};
-use crate::args::Drive;
+use crate::args::{Drive, ModelWord};
 use crate::failure::Failure;
 use crate::output::atomic::OutFolder;
 use crate::output::canvas::PictureError;
-use crate::output::{drive_csv, drive_view, table};
+use crate::output::{csv, drive_csv, drive_view, table};
 use crate::screen::{self, ProgressLine};
-use copperbend_solver::driven::{DriveOptions, InTime, drive};
+use copperbend_solver::driven::{DriveOptions, InTime, beside_shell, drive};
 use copperbend_solver::result::{BondLimit, DriveAnswer, DriveReport};
 
 /// Drives a board and writes everything.
@@ -30,19 +30,36 @@ pub(crate) fn run(options: &Drive) -> Result<Outcome, Failure> {
     }
     let folder = out_folder(&options.files, "drive");
     drop(OutFolder::open(&folder)?);
+    let beams = super::beam::asked(options.model, options.beams)?;
     let mut progress = ProgressLine::new();
     let mut in_time: Vec<InTime> = Vec::new();
     in_time.extend(options.start.map(|periods| InTime::StartStop { periods }));
     in_time.extend(options.shock.map(|[peak_m_s2, duration_s]| InTime::Shock { peak_m_s2, duration_s }));
-    let wishes =
-        DriveOptions { in_time, free_memory: Some(crate::machine::free_memory), ..DriveOptions::default() };
+    let wishes = DriveOptions {
+        beam: beams.filter(|_| options.model == ModelWord::Beam),
+        in_time,
+        free_memory: Some(crate::machine::free_memory),
+        ..DriveOptions::default()
+    };
     let report = drive(&design.board, &wishes, &mut progress)?;
+    let beside = match beams {
+        Some(_) if options.model == ModelWord::Both => {
+            let fast = DriveOptions { beam: beams, ..wishes.clone() };
+            let beam = drive(&design.board, &fast, &mut progress)?;
+            beside_shell(&design.board, &fast, &beam, &report)?
+        }
+        _ => Vec::new(),
+    };
     progress.say("picture and files");
     let mut files = if options.no_pictures { Vec::new() } else { pictures(&design, &report)? };
     files.push(("motions.csv".to_owned(), drive_csv::motions(&report)));
     files.extend(drive_csv::in_time(&report).map(|bytes| ("in_time.csv".to_owned(), bytes)));
+    if !beside.is_empty() {
+        files.push(("beam.csv".to_owned(), csv::compared(&beside)));
+    }
     let written = write_all(&folder, &design, &report, files)?;
     drop(progress);
+    screen::print(&table::beside(&beside))?;
     screen::print(&table::drive(&report, &written))?;
     Ok(if report.exceeds_limit() { Outcome::Exceeded } else { Outcome::Done })
 }

@@ -1,7 +1,7 @@
 //! `modes`: natural modes of a board, and of another beside it.
 
 use super::{Outcome, out_folder, read_design, write_all};
-use crate::args::Modes;
+use crate::args::{ModelWord, Modes};
 use crate::failure::Failure;
 use crate::output::atomic::OutFolder;
 use crate::output::canvas::PictureError;
@@ -10,7 +10,7 @@ use crate::output::{csv, table, vtu};
 use crate::screen::{self, ProgressLine};
 use copperbend_mesh::board::Board;
 use copperbend_solver::air::Medium;
-use copperbend_solver::natural::{NaturalOptions, natural_modes};
+use copperbend_solver::natural::{NaturalOptions, beside_shell, natural_modes};
 use copperbend_solver::result::{BondLimit, ModesReport};
 use rayon::prelude::*;
 use serde::Serialize;
@@ -24,11 +24,13 @@ pub(crate) fn run(options: &Modes) -> Result<Outcome, Failure> {
     let other = options.against.as_deref().map(read_design).transpose()?;
     let folder = out_folder(&options.files, "modes");
     drop(OutFolder::open(&folder)?);
+    let beams = super::beam::asked(options.model, options.beams)?;
     let mut progress = ProgressLine::new();
     let wishes = NaturalOptions {
         count: usize::from(options.count),
         current_a: options.current.unwrap_or(0.0),
         medium: (!options.vacuum).then_some(Medium::AIR),
+        beam: beams.filter(|_| options.model == ModelWord::Beam),
         free_memory: Some(crate::machine::free_memory),
     };
     let report = natural_modes(&design.board, &wishes, &mut progress)?;
@@ -39,6 +41,14 @@ pub(crate) fn run(options: &Modes) -> Result<Outcome, Failure> {
             Some(natural_modes(&design.board, &wishes, &mut progress)?)
         }
         None => None,
+    };
+    let beside = match beams {
+        Some(_) if options.model == ModelWord::Both => {
+            let fast = NaturalOptions { beam: beams, ..wishes.clone() };
+            let beam = natural_modes(&design.board, &fast, &mut progress)?;
+            beside_shell(&design.board, &fast, &beam, &report)?
+        }
+        _ => Vec::new(),
     };
     progress.say("pictures and files");
     let mut files = vec![("modes.csv".to_owned(), csv::modes(&report))];
@@ -53,9 +63,13 @@ pub(crate) fn run(options: &Modes) -> Result<Outcome, Failure> {
             files.push(("against.png".to_owned(), mode_view::beside(sides)?));
         }
     }
+    if !beside.is_empty() {
+        files.push(("beam.csv".to_owned(), csv::compared(&beside)));
+    }
     let all = Both { report: &report, against: against.as_ref() };
     let written = write_all(&folder, &design, &all, files)?;
     drop(progress);
+    screen::print(&table::beside(&beside))?;
     screen::print(&table::modes(&report, against.as_ref(), &written))?;
     Ok(Outcome::Done)
 }

@@ -9,7 +9,6 @@ use crate::screen::{self, ProgressLine};
 use copperbend_mesh::board::understand;
 use copperbend_mesh::design::vary::{Change, places, table as plain_table, variant, variants};
 use copperbend_solver::beam::answer::{BeamAnswer, BeamScope, beam};
-use copperbend_solver::beam::board::BeamWishes;
 use copperbend_solver::bend::Progress;
 use rayon::prelude::*;
 use std::time::Instant;
@@ -48,13 +47,14 @@ pub(crate) fn run(options: &Vary) -> Result<Outcome, Failure> {
     let folder = super::out_folder(&options.files, "vary");
     let mut out = OutFolder::open(&folder)?;
     let scope = BeamScope { frequencies: if options.no_frequencies { 0 } else { 4 } };
+    let wishes = super::beam::wishes(options.beams);
     let begin = Instant::now();
     let one = |n: usize| {
         let places = places(&changes, n);
         let values = changes.iter().zip(&places).map(|(c, &p)| c.number(p)).collect();
         let answer = variant(&text, &changes, &places).and_then(|text| {
             let board = understand(&design.name, &text).map_err(|f| first_line(&f.to_string()))?;
-            beam(&board, &BeamWishes::default(), scope).map_err(|e| first_line(&e.to_string()))
+            beam(&board, &wishes, scope).map_err(|e| first_line(&e.to_string()))
         });
         Variant { values, answer }
     };

@@ -55,6 +55,14 @@ pub enum SolveError {
     Cancelled,
 }
 
+impl SolveError {
+    /// A mesh that could not be made.
+    pub(crate) fn of_mesh(error: copperbend_mesh::quality::MeshError) -> Self {
+        let what = format!("{}: {}: {}", error.place, error.value, error.rule);
+        Self::Mesh { what, remedy: error.remedy }
+    }
+}
+
 impl fmt::Display for SolveError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

@@ -9,6 +9,8 @@ mod bend_swing;
 #[cfg(test)]
 mod drive;
 #[cfg(test)]
+mod fast_motion;
+#[cfg(test)]
 mod follow;
 #[cfg(test)]
 mod life;

@@ -141,7 +141,7 @@ pub(crate) fn compared(answers: &[(BondLimit, Vec<Compared>)]) -> Vec<u8> {
         for r in rows {
             let cells = [
                 bond_words(*bond).to_owned(),
-                quoted(r.quantity),
+                quoted(&r.quantity),
                 r.unit.to_owned(),
                 number(Some(r.beam)),
                 number(r.shell),

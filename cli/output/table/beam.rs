@@ -10,6 +10,10 @@ use copperbend_solver::beam::compare::Compared;
 use copperbend_solver::result::BondLimit;
 use std::path::PathBuf;
 
+/// What the fast model is.
+pub(super) const MODEL_WORDS: &str =
+    "layered beams, the fast model; strain at corners, steps and clamps needs the shell";
+
 /// The text of `bend --model beam`.
 pub(crate) fn beam(title: &str, runs: &[BeamRun], written: &[PathBuf]) -> String {
     let mut sheet = Sheet::default();
@@ -92,7 +96,7 @@ fn rows(rows: &[Compared]) -> String {
     heads.push(("one assumption switched", Lean::Left));
     let mut grid = Grid::new(&heads);
     for r in rows {
-        let mut cells = vec![r.quantity.to_owned(), r.unit.to_owned(), plain(r.beam, 4)];
+        let mut cells = vec![r.quantity.clone(), r.unit.to_owned(), plain(r.beam, 4)];
         if shell {
             cells.push(r.shell.map_or(String::new(), |v| plain(v, 4)));
             cells.push(r.ratio.map_or(String::new(), |v| format!("{v:.4}")));

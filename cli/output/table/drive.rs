@@ -1,6 +1,7 @@
 //! The driven swing on the screen.
 
 use super::Sheet;
+use super::beam::MODEL_WORDS;
 use super::bend::{bond_words, face_word};
 use super::grid::{Grid, Lean};
 use crate::output::numbers::{beside, degrees, engineering, mm, plain, signed, strain_with_error};
@@ -76,6 +77,9 @@ fn in_time(sheet: &mut Sheet, answer: &DriveAnswer) {
 fn source(sheet: &mut Sheet, answer: &DriveAnswer) {
     let s = &answer.source;
     sheet.heading("Drive");
+    if answer.beam_elements.is_some() {
+        sheet.value("model", MODEL_WORDS);
+    }
     let about =
         if s.offset_a == 0.0 { String::new() } else { format!(", about {}", engineering(s.offset_a, "A")) };
     let how = match s.voltage_v {

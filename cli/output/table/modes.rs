@@ -1,6 +1,7 @@
 //! Natural modes on the screen: frequencies and names, shares, strain, and one board against another.
 
 use super::Sheet;
+use super::beam::MODEL_WORDS;
 use super::bend::{bond_words, face_word};
 use super::grid::{Grid, Lean};
 use crate::output::numbers::{beside, degrees, engineering, mm, plain, strain};
@@ -45,6 +46,9 @@ fn hertz(m: &ModeFacts) -> String {
 
 fn state(sheet: &mut Sheet, report: &ModesReport, answer: &ModesAnswer) {
     sheet.heading("Natural modes about the loaded state");
+    if answer.beam_elements.is_some() {
+        sheet.value("model", MODEL_WORDS);
+    }
     let current = match report.current_a {
         0.0 => "no current".to_owned(),
         a => format!("direct current {}", engineering(a, "A")),
@@ -206,6 +210,11 @@ fn how_sure(sheet: &mut Sheet, answer: &ModesAnswer) {
         None => "not proven: too few modes".to_owned(),
     };
     sheet.value("completeness", proof);
+    if let Some(elements) = answer.beam_elements {
+        let halved = "\u{b1} of a frequency is its change when every element is halved";
+        sheet.value("beams", format!("{elements} elements, {} unknowns; {halved}", answer.unknowns));
+        return;
+    }
     sheet.value(
         "mesh",
         format!(

@@ -5,32 +5,14 @@
 //! track: what a beam can know. Absent: concentration at corners and steps, held contraction at clamps.
 
 use super::board::{BeamWishes, BoardBeam, board_beam};
+use super::copper::BeamStrain;
 use super::frame::{Pose, Ride, Share};
 use super::modes::{BeamMode, modes};
 use super::motion::{Motion, NodeAngle};
-use crate::element::beam::section_forces;
 use crate::error::SolveError;
-use crate::recover::largest_normal;
-use copperbend_mesh::board::{Board, LayerKind};
-use copperbend_mesh::region::Point;
-use copperbend_mesh::strip::Part;
-use nalgebra::{Vector3, Vector4, Vector6};
+use copperbend_mesh::board::Board;
+use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
-
-/// Copper strain of largest magnitude in one layer on one arm.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
-pub struct BeamStrain {
-    /// Arm.
-    pub arm: String,
-    /// Layer.
-    pub layer: String,
-    /// Place on the board, m.
-    pub at_m: Point,
-    /// Height of the face above z = 0, m.
-    pub z_m: f64,
-    /// Mechanical normal strain of largest magnitude over directions, signed.
-    pub strain: f64,
-}
 
 /// One frequency with the kind of motion.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
@@ -95,7 +77,7 @@ pub struct BeamAnswer {
 
 /// A unit load on the flap.
 #[derive(Debug, Clone, Copy)]
-enum Unit {
+pub(crate) enum Unit {
     /// Moment about the hinge direction.
     Pitch,
     /// Moment about the arm direction.
@@ -223,7 +205,7 @@ pub fn swing(
                 let (_, moment) = coil.total(&motion.pose, own.hinge.point_m());
                 states.push(BeamState {
                     current_a: motion.share.drive,
-                    angle_rad: angle.at(&motion.pose),
+                    angle_rad: own.flap_angle(&motion.pose).unwrap_or(0.0),
                     torque_nm: moment.dot(&axis) * motion.share.drive,
                     strain: strains.first().map_or(0.0, |s| s.strain),
                     stable: motion.negative == 0,
@@ -233,6 +215,46 @@ pub fn swing(
     }
     states.sort_by(|a, b| a.current_a.total_cmp(&b.current_a));
     Ok((states, stopped))
+}
+
+/// The answers of [`answer`] about the state under all loads instead of at rest: large motion, and what it changes.
+///
+/// # Errors
+/// The state is not found.
+pub fn loaded(board: &Board, own: &BoardBeam, scope: BeamScope) -> Result<BeamAnswer, SolveError> {
+    let frame = &own.frame;
+    let drive = own.drive.as_ref().map(|d| d as &dyn super::motion::Drive);
+    let current = own.drive.as_ref().map_or(0.0, |d| d.current_a);
+    let mut motion = Motion::new(frame, &own.rides, drive);
+    motion.to(Share { dead: 1.0, heating: 1.0, drive: 0.0 })?;
+    let before = own.flap_angle(&motion.pose);
+    motion.to(Share { dead: 1.0, heating: 1.0, drive: current })?;
+    let pose = motion.pose.clone();
+    let moved = |node: usize, arm: &Vector3<f64>| pose.point_m(node, arm) - (frame.nodes[node].at_m + arm);
+    let tip = own.tips.first().copied().unwrap_or(0);
+    let mut out = answer(board, own, BeamScope { frequencies: 0 })?;
+    out.tip_m = moved(tip, &Vector3::zeros()).into();
+    out.flap_centre_m = own.flap.map(|n| moved(n, &own.flap_centre_m).into());
+    out.flap_angle_rad = own.flap_angle(&pose);
+    let across = Vector3::new(-own.hinge.along[1], own.hinge.along[0], 0.0);
+    let roll = |node| NodeAngle { node, along: across, up: Vector3::z() }.at(&pose);
+    out.roll_angle_rad = own.flap.map(roll);
+    if let Some(flap) = own.flap {
+        let turned = |which: Unit| motion.answer_to(&own.unit_loads(flap, which));
+        out.moment_nm_per_rad = Some(1.0 / own.turning(&turned(Unit::Pitch)?)[0]);
+        out.roll_nm_per_rad = Some(1.0 / own.turning(&turned(Unit::Roll)?)[1]);
+    }
+    if let Some(coil) = own.drive.as_ref().filter(|_| current != 0.0) {
+        let (force, moment) = coil.total(&pose, own.hinge.point_m());
+        out.force_per_ampere_n = Some(force.into());
+        out.torque_per_ampere_nm = Some(moment.dot(&Vector3::from(own.hinge.axis())));
+        out.angle_per_ampere_rad = out.flap_angle_rad.zip(before).map(|(a, b)| (a - b) / current);
+    }
+    out.strains = own.strains(board, &|link| frame.mode_forces(link, &pose, 1.0), 1.0);
+    if scope.frequencies > 0 {
+        out.frequencies = modes(frame, &motion, scope.frequencies)?.iter().map(|m| own.named(m)).collect();
+    }
+    Ok(out)
 }
 
 fn point_motion(x: &Vector6<f64>, arm: &Vector3<f64>) -> Vector3<f64> {
@@ -259,6 +281,21 @@ impl BoardBeam {
         [slope, mean(&|r| spin(r.2, along))]
     }
 
+    /// Flap angle in a pose, rad; of an elastic flap by the line of best fit along it.
+    #[must_use]
+    pub fn flap_angle(&self, pose: &Pose) -> Option<f64> {
+        let flap = self.flap?;
+        let along = Vector3::new(self.hinge.along[0], self.hinge.along[1], 0.0);
+        let rows = self.wide_flap();
+        let line = if rows.is_empty() {
+            pose.turn[flap] * along
+        } else {
+            let s0: f64 = rows.iter().map(|r| r.0 * r.1).sum();
+            rows.iter().map(|r| pose.at_m[r.2] * (r.0 * (r.1 - s0))).sum()
+        };
+        Some(line.z.atan2(line.dot(&along)))
+    }
+
     /// Nodes of a flap that bends: share of the area, distance from the hinge line, node. Empty for a rigid one.
     fn wide_flap(&self) -> Vec<(f64, f64, usize)> {
         let mut rows = Vec::new();
@@ -278,7 +315,7 @@ impl BoardBeam {
 
     /// Unit moment about the hinge direction, about the arm direction, or unit lift, on the flap; spread over a flap
     /// that bends as the shell's are.
-    fn unit_loads(&self, flap: usize, which: Unit) -> Vec<Ride> {
+    pub(crate) fn unit_loads(&self, flap: usize, which: Unit) -> Vec<Ride> {
         let zero = Vector3::zeros();
         let along = Vector3::new(self.hinge.along[0], self.hinge.along[1], 0.0);
         let rows = self.wide_flap();
@@ -310,105 +347,6 @@ impl BoardBeam {
             return point_motion(&x[flap], &self.flap_centre_m);
         }
         rows.iter().map(|r| x[r.2].fixed_rows::<3>(0) * r.0).sum()
-    }
-
-    /// Element at the middle of the first arm, whose first end is the nearest to it.
-    #[must_use]
-    pub fn middle_section(&self) -> Option<usize> {
-        let inner: Vec<usize> = (0..self.spans.len())
-            .filter(|&l| self.spans[l].arm == Some(0) && self.spans[l].piece.part == Part::Arm)
-            .collect();
-        inner.get(inner.len() / 2).copied()
-    }
-
-    fn middle_strain(&self, board: &Board, x: &[Vector6<f64>]) -> f64 {
-        let Some(l) = self.middle_section() else { return 0.0 };
-        let Some(forces) = self.frame.mode_forces_small(&self.frame.links[l], x, 1.0) else { return 0.0 };
-        let whole: f64 = self
-            .spans
-            .iter()
-            .filter(|s| s.arm == Some(0) && s.piece.part == Part::Arm)
-            .map(|s| s.piece.length_m())
-            .sum();
-        let first = self
-            .spans
-            .iter()
-            .find(|s| s.arm == Some(0) && s.piece.part == Part::Arm)
-            .map_or(0.0, |s| s.start_m);
-        let span = &self.spans[l];
-        let place = ((first + 0.5 * whole - span.start_m) / span.piece.length_m()).clamp(0.0, 1.0);
-        let mut worst = 0.0_f64;
-        self.faces(board, l, (place, &forces), 1.0, &mut |_, _, _, strain| {
-            if strain.abs() > worst.abs() {
-                worst = strain;
-            }
-        });
-        worst
-    }
-
-    /// Copper strain of largest magnitude per layer and arm, worst first; `forces` gives an element's mode forces.
-    #[must_use]
-    pub fn strains(
-        &self,
-        board: &Board,
-        forces: &dyn Fn(&super::frame::Link) -> Option<Vector6<f64>>,
-        heating: f64,
-    ) -> Vec<BeamStrain> {
-        let mut worst: std::collections::BTreeMap<(u32, u32), BeamStrain> = std::collections::BTreeMap::new();
-        for (l, span) in self.spans.iter().enumerate() {
-            let Some(arm) = span.arm else { continue };
-            let Some(q) = forces(&self.frame.links[l]) else { continue };
-            for place in [0.0, 1.0] {
-                self.faces(board, l, (place, &q), heating, &mut |layer, across, z_m, strain| {
-                    let own = worst.entry((arm, layer)).or_default();
-                    if strain.abs() > own.strain.abs() || own.layer.is_empty() {
-                        let [a, b] = span.piece.ends_m;
-                        let [c, s] = span.piece.along;
-                        let at = [0, 1].map(|i| a[i] + place * (b[i] - a[i]));
-                        *own = BeamStrain {
-                            arm: board.arms[arm as usize].name.clone(),
-                            layer: board.layers[layer as usize].name.clone(),
-                            at_m: [at[0] - s * across, at[1] + c * across],
-                            z_m,
-                            strain,
-                        };
-                    }
-                });
-            }
-        }
-        let mut all: Vec<BeamStrain> = worst.into_values().collect();
-        all.sort_by(|a, b| b.strain.abs().total_cmp(&a.strain.abs()));
-        all
-    }
-
-    /// Hands out the copper strain at every face and track edge of an element: layer, offset, height, strain.
-    fn faces(
-        &self,
-        board: &Board,
-        link: usize,
-        (place, forces): (f64, &Vector6<f64>),
-        heating: f64,
-        take: &mut dyn FnMut(u32, f64, f64, f64),
-    ) {
-        let span = &self.spans[link];
-        let section = &self.sections[span.section];
-        let s = section_forces(place) * forces;
-        let mut strain: Vector4<f64> = section.compliance * s + section.free * heating;
-        strain[3] *= span.twist_share;
-        for (n, stretch) in section.stretches().enumerate() {
-            for (p, ply) in stretch.laminate.plies.iter().enumerate() {
-                if board.layers[ply.layer.0 as usize].kind != LayerKind::Copper {
-                    continue;
-                }
-                for across in stretch.across_m {
-                    let whole = section.strain_at(n, across, &strain, heating);
-                    for z in [ply.z0_m, ply.z1_m] {
-                        let own = stretch.laminate.copper_strain_at(p, z, &whole, heating);
-                        take(ply.layer.0, across, z + self.reference_z_m, largest_normal(&own).0);
-                    }
-                }
-            }
-        }
     }
 
     /// A mode in words: by energy of motion of the flap, else of the whole.

@@ -25,7 +25,7 @@ pub struct Effect {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Compared {
     /// What.
-    pub quantity: &'static str,
+    pub quantity: String,
     /// Unit of both values, SI.
     pub unit: &'static str,
     /// By the beam.
@@ -44,13 +44,19 @@ pub struct Compared {
 const WORTH_A_REASON: f64 = 0.01;
 
 /// Name, change of the wishes.
-type Switch = (&'static str, fn(&mut BeamWishes));
+pub(crate) type Switch = (&'static str, fn(&mut BeamWishes));
 
-const SWITCHES: [Switch; 3] = [
+/// What a beam takes for granted, switched one at a time.
+pub(crate) const SWITCHES: [Switch; 4] = [
     ("held curl across (plane strain)", |w| w.across = Across::Flat),
     ("warping free at both ends of the arms", |w| w.warping_held = false),
     ("flap that bends", |w| w.elastic_flap = true),
+    ("load over the whole width of wide parts at once", |w| w.spreads = false),
 ];
+
+/// What a beam leaves out, for the list on the screen.
+pub(crate) const LEFT_OUT: &str = "the beams: strain that gathers at corners, steps, holes and clamps; contraction held \
+     back at clamps; a flap that bends (`--model both` shows what that costs)";
 
 /// Name, unit, value.
 type Reading = (&'static str, &'static str, Option<f64>);
@@ -137,17 +143,29 @@ pub fn compare(
         if noise {
             continue;
         }
-        let effects: Vec<Effect> = switched
-            .iter()
-            .filter_map(|(name, other)| Some(Effect { name, factor: other[n].2? / value }))
-            .filter(|e| (e.factor - 1.0).abs() > 1e-3 && e.factor.is_finite())
-            .collect();
+        let others: Vec<_> = switched.iter().map(|(name, other)| (*name, other[n].2)).collect();
         let shell = seen.as_ref().and_then(|s| s[n]);
-        let ratio = shell.map(|s| s / value);
-        let reason = ratio.map_or_else(String::new, |r| reason(quantity, r, &effects));
-        rows.push(Compared { quantity, unit, beam: value, shell, ratio, effects, reason });
+        rows.push(compared(quantity, unit, value, shell, &others));
     }
     Ok((own, rows))
+}
+
+/// One row: `others` is the beam's value with one assumption switched at a time.
+pub(crate) fn compared(
+    quantity: &str,
+    unit: &'static str,
+    beam: f64,
+    shell: Option<f64>,
+    others: &[(&'static str, Option<f64>)],
+) -> Compared {
+    let effects: Vec<Effect> = others
+        .iter()
+        .filter_map(|&(name, other)| Some(Effect { name, factor: other? / beam }))
+        .filter(|e| (e.factor - 1.0).abs() > 1e-3 && e.factor.is_finite())
+        .collect();
+    let ratio = shell.map(|s| s / beam);
+    let reason = ratio.map_or_else(String::new, |r| reason(quantity, r, &effects));
+    Compared { quantity: quantity.to_owned(), unit, beam, shell, ratio, effects, reason }
 }
 
 /// The assumption that explains most of a ratio.
@@ -156,7 +174,7 @@ fn reason(quantity: &str, ratio: f64, effects: &[Effect]) -> String {
     if off.abs() < WORTH_A_REASON {
         return String::new();
     }
-    if quantity.starts_with("largest copper strain") {
+    if quantity.contains("largest copper strain") && off > 0.0 {
         return "the shell sees steps, corners and held contraction at clamps, where strain gathers; a beam knows the \
                 section only"
             .to_owned();

@@ -3,8 +3,8 @@
 //! In: a frame with riding loads and, if driven, a load per ampere that depends on the pose. Out: poses. Newton with
 //! the tree factor; a step that does not settle is halved. Absent: motion in time.
 //!
-//! The drive's own stiffness is the one at rest, turned with nothing and scaled with the current: the equilibria are
-//! exact, only the way to them is a little longer where the drive changes fast.
+//! On the way the drive's own stiffness may be the one at rest, scaled with the current: the equilibria are exact, only
+//! the way to them is a little longer where the drive changes fast. [`Motion::tangent`] takes that of the pose.
 
 use super::frame::{Frame, Pose, Ride, Share};
 use super::tree::{TreeFactor, TreeMatrix};
@@ -27,8 +27,12 @@ const MOST_HALVINGS: u32 = 8;
 pub trait Drive: Sync {
     /// Forces and moments on nodes at a pose, at one ampere: N, N m.
     fn load(&self, pose: &Pose) -> Vec<(usize, Vector6<f64>)>;
-    /// Change of the load with the motion of its own node, at rest, at one ampere.
-    fn stiffness_at_rest(&self) -> Vec<(usize, Matrix6<f64>)>;
+    /// Change of the load with the motion of its own node at a pose, at one ampere.
+    fn stiffness(&self, pose: &Pose) -> Vec<(usize, Matrix6<f64>)>;
+    /// Whether [`Self::stiffness`] costs little beside the load: then it is taken anew in every iteration.
+    fn stiffness_is_cheap(&self) -> bool {
+        false
+    }
 }
 
 /// Angle of one node about an axis, by the direction of a line fixed in it.
@@ -128,13 +132,34 @@ impl<'f> Motion<'f> {
         Ok(x)
     }
 
+    /// Small motion about the present equilibrium by more forces, everything else staying.
+    ///
+    /// # Errors
+    /// As [`Self::small`].
+    pub fn answer_to(&self, more: &[Ride]) -> Result<Vec<Vector6<f64>>, SolveError> {
+        let factor = self.factored(self.tangent()?)?;
+        let mut x = vec![Vector6::zeros(); self.frame.nodes.len()];
+        for ride in more {
+            let moment = (self.pose.turn[ride.node] * ride.arm_m).cross(&ride.force_n) + ride.moment_nm;
+            for c in 0..3 {
+                x[ride.node][c] += ride.force_n[c];
+                x[ride.node][3 + c] += moment[c];
+            }
+        }
+        self.mask(&mut x);
+        self.frame.tree.solve(&factor, &mut x);
+        Ok(x)
+    }
+
     /// Tangent stiffness at the present pose, held freedoms taken out.
     ///
     /// # Errors
     /// An element collapsed.
     pub fn tangent(&self) -> Result<TreeMatrix, SolveError> {
         let (_, mut k) = self.residual(&self.pose, self.rides, self.share)?;
-        self.add_drive_stiffness(&mut k, self.share.drive);
+        if let Some(drive) = self.drive.filter(|_| self.share.drive != 0.0) {
+            self.add_stiffness(&mut k, &drive.stiffness(&self.pose));
+        }
         self.frame.tree.hold(&mut k, &self.held);
         Ok(k)
     }
@@ -179,8 +204,10 @@ impl<'f> Motion<'f> {
         &mut self,
         mut step_to: impl FnMut(&mut Self, f64) -> Result<(), SolveError>,
     ) -> Result<(), SolveError> {
-        if let (Some(drive), None) = (self.drive, &self.drive_stiffness) {
-            self.drive_stiffness = Some(drive.stiffness_at_rest());
+        if let (Some(drive), None) = (self.drive, &self.drive_stiffness)
+            && !drive.stiffness_is_cheap()
+        {
+            self.drive_stiffness = Some(drive.stiffness(&self.frame.rest()));
         }
         let (mut done, mut step, mut halvings) = (0.0, 1.0, 0);
         while done < 1.0 {
@@ -256,7 +283,13 @@ impl<'f> Motion<'f> {
         }
         self.mask(&mut left);
         self.mask(&mut per_ampere);
-        self.add_drive_stiffness(&mut k, self.share.drive);
+        match (&self.drive_stiffness, self.drive) {
+            (Some(at_rest), _) => self.add_stiffness(&mut k, at_rest),
+            (None, Some(drive)) if drive.stiffness_is_cheap() => {
+                self.add_stiffness(&mut k, &drive.stiffness(&self.pose));
+            }
+            _ => {}
+        }
         let factor = self.factored(k)?;
         Ok(Linear { left, factor, per_ampere })
     }
@@ -289,12 +322,10 @@ impl<'f> Motion<'f> {
         all
     }
 
-    fn add_drive_stiffness(&self, k: &mut TreeMatrix, amperes: f64) {
-        if let Some(stiffness) = &self.drive_stiffness {
-            for (node, per_ampere) in stiffness {
-                let sum = per_ampere + per_ampere.transpose();
-                k.diagonal[*node] -= sum * (0.5 * amperes);
-            }
+    fn add_stiffness(&self, k: &mut TreeMatrix, stiffness: &[(usize, Matrix6<f64>)]) {
+        for (node, per_ampere) in stiffness {
+            let sum = per_ampere + per_ampere.transpose();
+            k.diagonal[*node] -= sum * (0.5 * self.share.drive);
         }
     }
 

@@ -93,12 +93,8 @@ impl Section {
         let own: Vec<Own> = stretches.iter().filter_map(|s| Own::new(s, along, across)).collect();
         let mut k = Matrix4::zeros();
         let mut thermal = Vector4::zeros();
-        let mut mass = SectionMass::default();
         for o in &own {
             o.add(&mut k, &mut thermal);
-        }
-        for s in stretches {
-            add_mass(s, &mut mass);
         }
         k[(3, 3)] = twisting_nm2;
         let scale = Vector4::from_fn(|i, _| 1.0 / k[(i, i)].sqrt());
@@ -110,7 +106,15 @@ impl Section {
         let compliance =
             Matrix4::from_fn(|i, j| 0.5 * (inverse[(i, j)] + inverse[(j, i)]) * scale[i] * scale[j]);
         let warping_nm4 = warping(stretches, along);
-        Some(Self { stiffness: k, compliance, free: compliance * thermal, mass, warping_nm4, along, own })
+        Some(Self {
+            stiffness: k,
+            compliance,
+            free: compliance * thermal,
+            mass: mass_of(stretches),
+            warping_nm4,
+            along,
+            own,
+        })
     }
 
     /// Bending stiffness about the axis across, nothing else held, N m2.
@@ -197,6 +201,14 @@ impl Own {
         let force = c * self.free;
         *thermal += plain.transpose() * force * w + tilt.transpose() * force * y;
     }
+}
+
+/// Inertia per length of stacks side by side.
+#[must_use]
+pub fn mass_of(stretches: &[Stretch]) -> SectionMass {
+    let mut mass = SectionMass::default();
+    stretches.iter().for_each(|s| add_mass(s, &mut mass));
+    mass
 }
 
 fn add_mass(s: &Stretch, mass: &mut SectionMass) {

@@ -156,7 +156,7 @@ fn answer(
     let mut build = |sources: &[SizeSource]| -> Result<Trial<State>, SolveError> {
         let at = |part: f64| (*done.borrow() + part) / passes;
         shared.borrow_mut().stage("mesh", at(0.0))?;
-        let mesh = board_mesh(board, sources).map_err(mesh_error)?;
+        let mesh = board_mesh(board, sources).map_err(SolveError::of_mesh)?;
         shared.borrow_mut().stage("model", at(0.15))?;
         let mut own = crate::model::board_model_about(board, &mesh, bond, options.reference_z_m)?;
         own.model.free_memory = options.free_memory;
@@ -188,11 +188,6 @@ fn answer(
         answer.cycle = swing::cycle(board, options, bond, (&settled.trial.extra.mesh, elastic), told)?;
     }
     Ok(answer)
-}
-
-fn mesh_error(error: copperbend_mesh::quality::MeshError) -> SolveError {
-    let what = format!("{}: {}: {}", error.place, error.value, error.rule);
-    SolveError::Mesh { what, remedy: error.remedy }
 }
 
 fn settle_options(board: &Board, options: &BendOptions) -> SettleOptions {

@@ -4,8 +4,8 @@
 //! on a mesh of the program's own sizes and applied as ratios to the settled strain: the ratio hardly depends on the
 //! mesh.
 
+use super::BendOptions;
 use super::state::{State, solve_loaded};
-use super::{BendOptions, mesh_error};
 use crate::error::SolveError;
 use crate::model::{Hinge, Model, Solution, board_model_about, flap_motion};
 use crate::recover::{Spot, Trace, board_traces, recover_at, trace_values};
@@ -93,7 +93,7 @@ const ACROSS_ARM: u32 = 12;
 fn plain_mesh(board: &Board) -> Result<BoardMesh, SolveError> {
     let mut plain = board.clone();
     (plain.mesh.coarse_m, plain.mesh.fine_m, plain.mesh.across_arm) = (None, None, ACROSS_ARM);
-    board_mesh(&plain, &[]).map_err(mesh_error)
+    board_mesh(&plain, &[]).map_err(SolveError::of_mesh)
 }
 
 /// Ranking strain of a trace at its node nearest to a spot.

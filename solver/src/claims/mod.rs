@@ -14,7 +14,7 @@ pub use read::{Claim, ClaimFault, from_csv, from_toml};
 
 use crate::air::Medium;
 use crate::air::plate::Plate;
-use crate::beam::answer::{BeamAnswer, BeamScope, answer, swing};
+use crate::beam::answer::{BeamAnswer, BeamScope, answer, loaded};
 use crate::beam::board::{BeamWishes, board_beam};
 use crate::beam::section::Across;
 use crate::error::SolveError;
@@ -69,7 +69,6 @@ pub struct Judge<'b> {
     board: &'b Board,
     base: BeamAnswer,
     variants: Vec<(&'static str, BeamAnswer)>,
-    large: Option<f64>,
     shell: Option<(&'b BendAnswer, &'b ShellFacts)>,
 }
 
@@ -118,13 +117,16 @@ impl<'b> Judge<'b> {
         if own.flap.is_some() {
             variants.push(("added mass of air", aired(board, &wishes)?));
         }
-        let current = own.drive.as_ref().map_or(0.0, |d| d.current_a);
-        let large = if current == 0.0 {
-            None
-        } else {
-            swing(board, &own, &[current], &[]).ok().and_then(|(s, _)| s.last().map(|s| s.angle_rad))
-        };
-        Ok(Self { board, base, variants, large, shell })
+        // A state that large motion does not reach (pulled in, say) is no reason to judge nothing.
+        if let Ok(large) = loaded(board, &own, SCOPE) {
+            let words = if own.drive.is_some() {
+                "large swing in the real field instead of small angles"
+            } else {
+                "large deflection instead of small"
+            };
+            variants.push((words, large));
+        }
+        Ok(Self { board, base, variants, shell })
     }
 
     /// Judges one claim.
@@ -141,14 +143,6 @@ impl<'b> Judge<'b> {
                 {
                     switched.push(Switched { effect, value });
                 }
-            }
-            if claim.quantity.name == "flap angle"
-                && let Some(large) = self.large
-            {
-                switched.push(Switched {
-                    effect: "large swing in the real field instead of small angles",
-                    value: found * large / base,
-                });
             }
         }
         let difference = found.filter(|f| *f != 0.0).map(|f| claim.value / f - 1.0);

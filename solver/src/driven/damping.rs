@@ -173,6 +173,26 @@ impl Damping {
 
 /// Loss factor of one shape: every ply's weighted with its share of the strain energy.
 fn by_layers(stage: &Stage<'_>, shape: usize) -> [f64; 3] {
+    let kind = |l: &Laminate, ply: usize| stage.board.layers[l.plies[ply].layer.0 as usize].kind;
+    let (mut whole, mut lost) = (0.0, [0.0; 3]);
+    let mut add = |laminate: &Laminate, strain: &Vector6<f64>, area: f64| {
+        for ply in 0..laminate.plies.len() {
+            let energy = area * ply_energy(laminate, ply, strain);
+            whole += energy;
+            for (sum, factor) in lost.iter_mut().zip(loss_factor(kind(laminate, ply))) {
+                *sum += energy * factor;
+            }
+        }
+    };
+    match &stage.beams {
+        Some(beams) => beams.own.stacks(&stage.shapes[shape].beam, &mut add),
+        None => shell_stacks(stage, shape, &mut add),
+    }
+    if whole > 0.0 { lost.map(|l| l / whole) } else { [0.0; 3] }
+}
+
+/// Hands out every triangle's strains in one shape, with the area each stands for.
+fn shell_stacks(stage: &Stage<'_>, shape: usize, take: &mut dyn FnMut(&Laminate, &Vector6<f64>, f64)) {
     let model = &stage.own.model;
     let motion = &stage.shapes[shape].motion;
     let solution = Solution {
@@ -180,7 +200,6 @@ fn by_layers(stage: &Stage<'_>, shape: usize) -> [f64; 3] {
         trailing: vec![Vector6::zeros(); motion.len()],
         ..Solution::default()
     };
-    let (mut whole, mut lost) = (0.0, [0.0; 3]);
     for t in 0..model.triangles.len() {
         if stage.own.still[t] {
             continue;
@@ -188,17 +207,9 @@ fn by_layers(stage: &Stage<'_>, shape: usize) -> [f64; 3] {
         let laminate = &model.laminates[model.laminate_of[t] as usize];
         let area = stage.mesh.flat.area_m2(t) / 3.0;
         for strain in element_strains(model, &solution, t) {
-            for ply in 0..laminate.plies.len() {
-                let energy = area * ply_energy(laminate, ply, &strain);
-                let kind = stage.board.layers[laminate.plies[ply].layer.0 as usize].kind;
-                whole += energy;
-                for (sum, factor) in lost.iter_mut().zip(loss_factor(kind)) {
-                    *sum += energy * factor;
-                }
-            }
+            take(laminate, &strain, area);
         }
     }
-    if whole > 0.0 { lost.map(|l| l / whole) } else { [0.0; 3] }
 }
 
 /// Twice the strain energy per area of a ply: three points through the thickness are exact.
@@ -294,7 +305,7 @@ fn coefficient(stage: &Stage<'_>) -> (Coefficient, [f64; 2]) {
 
 /// Damping by eddy currents over the amplitude of the swing, all entries column by column; None without metal areas.
 pub(super) fn eddy(stage: &Stage<'_>, way: &Way) -> Result<Option<Curve>, SolveError> {
-    let poses: Vec<&Pose> = way.states.iter().map(|s| &s.balance.pose).collect();
+    let poses: Vec<&Pose> = way.states.iter().map(|s| &s.pose).collect();
     let Some(sums) = eddy_at(stage, &poses)? else { return Ok(None) };
     let values = sums.iter().map(|s| s.as_slice().to_vec()).collect();
     Ok(Curve::new(way.amplitude.clone(), values))

@@ -5,6 +5,7 @@
 //! (`sweep`), strain ranges (`strain`), limits (`usable`). One pass per bond limit. Absent: contact, heating of
 //! the coil by itself, feedback of the eddy currents' own field.
 
+mod beams;
 mod damping;
 mod expected;
 mod in_time;
@@ -16,9 +17,11 @@ mod sweep;
 mod usable;
 mod way;
 
+pub use beams::beside_shell;
 pub use expected::{Expected, expected};
 pub use in_time::InTime;
 
+use crate::beam::board::BeamWishes;
 use crate::bend::Progress;
 use crate::error::SolveError;
 use crate::result::{BondLimit, DriveAnswer, DriveReport};
@@ -31,6 +34,8 @@ use stage::Stage;
 pub struct DriveOptions {
     /// Natural modes in the reduced board.
     pub modes: usize,
+    /// Layered beams instead of the shell, with what they take for granted (the bond limit comes from the board).
+    pub beam: Option<BeamWishes>,
     /// What to follow in time.
     pub in_time: Vec<InTime>,
     /// Asks the machine for its free memory, bytes: a factor that would not fit is refused. None: no limit.
@@ -39,7 +44,7 @@ pub struct DriveOptions {
 
 impl Default for DriveOptions {
     fn default() -> Self {
-        Self { modes: 5, in_time: Vec::new(), free_memory: None }
+        Self { modes: 5, beam: None, in_time: Vec::new(), free_memory: None }
     }
 }
 
@@ -78,6 +83,9 @@ pub fn drive(
         ..DriveReport::default()
     };
     remarks::fill(board, &mut report);
+    if options.beam.is_some() {
+        report.left_out.push(crate::beam::compare::LEFT_OUT.to_owned());
+    }
     Ok(report)
 }
 

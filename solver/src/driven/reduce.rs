@@ -84,7 +84,7 @@ pub(super) fn reduced(stage: &Stage<'_>, damping: &Damping, way: &Way) -> Result
         .iter()
         .zip(&way.amplitude)
         .map(|(state, &q)| {
-            let pose = &state.balance.pose;
+            let pose = &state.pose;
             let load = stage.carried.forces(pose);
             let mut own = vec![way.flux_slope.at(q, 0)[0]];
             // The other shapes ride on the nodes' own rotation.

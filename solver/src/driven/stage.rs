@@ -1,8 +1,10 @@
 //! Everything of one bond limit before it moves: mesh, model, air, modes, the coil's load at rest, the basis.
 
+use super::beams::Beams;
 use super::{DriveOptions, Tell};
 use crate::air::Medium;
 use crate::air::surface::{SurfaceAir, around};
+use crate::beam::board::BeamWishes;
 use crate::clearance::Guard;
 use crate::error::SolveError;
 use crate::lorentz::board_resistance_ohm;
@@ -12,6 +14,7 @@ use crate::lorentz::nodal::{Carrier, held_triangles};
 use crate::magnet::Field;
 use crate::model::{BoardModel, Hinge, board_model, flap_motion, triangles_in};
 use crate::modes::{Modal, ModeWishes};
+use crate::natural::node_air;
 use crate::result::{BasisMode, BondLimit, DriveAnswer, DriveSource};
 use crate::swing::{FlapAngle, MovingLoad, Pose};
 use copperbend_mesh::board::{Board, DriveWave};
@@ -30,6 +33,8 @@ pub(super) struct Shape {
     pub(super) name: String,
     /// Motion of every node per unit of the amplitude; modal mass 1 kg.
     pub(super) motion: Vec<Vector6<f64>>,
+    /// The same of the beams' nodes; empty by the shell.
+    pub(super) beam: Vec<Vector6<f64>>,
     /// Angular frequency, rad/s.
     pub(super) rad_s: f64,
     /// Flap angle and roll per unit, rad.
@@ -41,11 +46,44 @@ pub(super) struct Shape {
     pub(super) per_ampere: f64,
 }
 
+/// A small motion of the board from rest.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Form {
+    /// Of every node of the mesh.
+    pub(super) motion: Vec<Vector6<f64>>,
+    /// Of every node of the beams; empty by the shell.
+    pub(super) beam: Vec<Vector6<f64>>,
+}
+
+impl Form {
+    fn scaled(mut self, factor: f64) -> Self {
+        self.motion.iter_mut().chain(&mut self.beam).for_each(|x| *x *= factor);
+        self
+    }
+}
+
+/// A natural mode at rest.
+pub(super) struct FoundMode {
+    pub(super) eigenvalue: f64,
+    /// Modal mass 1 kg.
+    pub(super) form: Form,
+    pub(super) air_share: f64,
+}
+
+/// Modes at rest, and what they leave of the static answer to the coil.
+pub(super) struct Found {
+    pub(super) modes: Vec<FoundMode>,
+    pub(super) left: Form,
+    pub(super) seconds: f64,
+}
+
 /// Everything of a board before it moves.
 pub(super) struct Stage<'a> {
     pub(super) board: &'a Board,
     pub(super) mesh: BoardMesh,
     pub(super) own: BoardModel,
+    /// The board as layered beams, where they were asked for: then mesh and laminates only ride on them.
+    pub(super) beams: Option<Beams>,
     pub(super) hinge: Hinge,
     pub(super) carried: CarriedPath,
     pub(super) field: Field,
@@ -108,10 +146,7 @@ impl<'a> Stage<'a> {
             });
         };
         tell("mesh", 0.0)?;
-        let mesh = board_mesh(board, &[]).map_err(|error| SolveError::Mesh {
-            what: format!("{}: {}: {}", error.place, error.value, error.rule),
-            remedy: error.remedy,
-        })?;
+        let mesh = board_mesh(board, &[]).map_err(SolveError::of_mesh)?;
         tell("model", 0.08)?;
         let mut own = board_model(board, &mesh, bond)?;
         own.model.free_memory = options.free_memory;
@@ -129,10 +164,17 @@ impl<'a> Stage<'a> {
         let medium = Medium::AIR;
         let air = around(board, &mesh, &own.still, &medium);
         let node_mass_kg = node_mass(&own, &mesh);
+        let beams = match options.beam {
+            Some(wishes) => {
+                Some(Beams::new(board, &BeamWishes { bond, ..wishes }, &mesh, own.reference_z_m)?)
+            }
+            None => None,
+        };
         let mut stage = Self {
             board,
             mesh,
             own,
+            beams,
             hinge,
             carried,
             field,
@@ -152,20 +194,16 @@ impl<'a> Stage<'a> {
 
     /// Modes at rest and what they leave of the static answer to the coil.
     fn find_shapes(&mut self, count: usize) -> Result<(), SolveError> {
-        let model = &self.own.model;
-        let wishes = ModeWishes {
-            count: count.max(1),
-            air_kg_m2: &self.air.per_area_kg_m2,
-            prove: false,
-            ..ModeWishes::default()
-        };
-        let modal = Modal::at_rest(model, &wishes)?;
-        let rest = Pose::at_rest(&model.nodes_m);
+        let rest = Pose::at_rest(&self.own.model.nodes_m);
         let coil = self.carried.forces(&rest);
+        let found = match &self.beams {
+            Some(beams) => beams.at_rest(&node_air(&self.mesh, &self.air), count.max(1), &coil)?,
+            None => self.by_shell(count, &coil)?,
+        };
         let mut shapes: Vec<Shape> = Vec::new();
-        for (mode, number) in modal.modes.modes.iter().zip(1..) {
+        for (mode, number) in found.modes.iter().zip(1..) {
             let rad_s = mode.eigenvalue.max(0.0).sqrt();
-            shapes.push(self.shape(format!("mode {number}"), mode.shape.clone(), rad_s, &coil));
+            shapes.push(self.shape(format!("mode {number}"), mode.form.clone(), rad_s, &coil));
         }
         // The swing: most angle by a couple on the flap, a^2 / w^2.
         let ease = |s: &Shape| if s.rad_s > 0.0 { (s.lift / s.rad_s).powi(2) } else { 0.0 };
@@ -176,28 +214,44 @@ impl<'a> Stage<'a> {
                 remedy: "check [flap] and the arms' root and tip".to_owned(),
             });
         };
-        self.air_share = modal.modes.modes[swing].air_share;
+        self.air_share = found.modes[swing].air_share;
         let mut first = shapes.remove(swing);
         first.name = "swing".to_owned();
         if first.lift < 0.0 {
-            first.motion.iter_mut().for_each(|m| *m = -*m);
-            first = self.shape(first.name, first.motion, first.rad_s, &coil);
+            let form = Form { motion: first.motion, beam: first.beam };
+            first = self.shape(first.name, form.scaled(-1.0), first.rad_s, &coil);
         }
         shapes.insert(0, first);
-        let left = modal.static_correction(&coil)?;
+        let left = found.left;
         // Twice the energy of what is left is the coil's work on it.
-        let energy: f64 = left.iter().zip(&coil).map(|(x, f)| x.dot(f)).sum();
-        let mass: f64 = self.lumped_square(&left);
+        let energy: f64 = left.motion.iter().zip(&coil).map(|(x, f)| x.dot(f)).sum();
+        let mass: f64 = self.lumped_square(&left.motion);
         let whole: f64 = shapes.iter().map(|s| (s.per_ampere / s.rad_s).powi(2)).sum();
         if energy > LEAST_REST * whole && mass > 0.0 {
             let scale = mass.sqrt().recip();
-            let motion = left.iter().map(|x| x * scale).collect();
             let name = "static answer to the coil".to_owned();
-            shapes.push(self.shape(name, motion, (energy / mass).sqrt(), &coil));
+            shapes.push(self.shape(name, left.scaled(scale), (energy / mass).sqrt(), &coil));
         }
         self.shapes = shapes;
-        self.seconds = modal.modes.seconds;
+        self.seconds = found.seconds;
         Ok(())
+    }
+
+    fn by_shell(&self, count: usize, coil: &[Vector6<f64>]) -> Result<Found, SolveError> {
+        let wishes = ModeWishes {
+            count: count.max(1),
+            air_kg_m2: &self.air.per_area_kg_m2,
+            prove: false,
+            ..ModeWishes::default()
+        };
+        let modal = Modal::at_rest(&self.own.model, &wishes)?;
+        let left = Form { motion: modal.static_correction(coil)?, beam: Vec::new() };
+        let own = modal.modes.modes.iter().map(|m| FoundMode {
+            eigenvalue: m.eigenvalue,
+            form: Form { motion: m.shape.clone(), beam: Vec::new() },
+            air_share: m.air_share,
+        });
+        Ok(Found { modes: own.collect(), left, seconds: modal.modes.seconds })
     }
 
     /// Square of a motion in the metric of the lumped mass.
@@ -205,7 +259,8 @@ impl<'a> Stage<'a> {
         motion.iter().zip(&self.node_mass_kg).map(|(x, m)| m * x.fixed_rows::<3>(0).norm_squared()).sum()
     }
 
-    fn shape(&self, name: String, motion: Vec<Vector6<f64>>, rad_s: f64, coil: &[Vector6<f64>]) -> Shape {
+    fn shape(&self, name: String, form: Form, rad_s: f64, coil: &[Vector6<f64>]) -> Shape {
+        let Form { motion, beam } = form;
         let plane = flap_motion(self.board, &self.mesh, &self.hinge, &motion).unwrap_or_default();
         let per_ampere = motion.iter().zip(coil).map(|(x, f)| x.dot(f)).sum();
         Shape {
@@ -216,6 +271,7 @@ impl<'a> Stage<'a> {
             heave: plane.centre_m[2],
             per_ampere,
             motion,
+            beam,
         }
     }
 
@@ -262,6 +318,7 @@ impl<'a> Stage<'a> {
         });
         DriveAnswer {
             bond,
+            beam_elements: self.beams.as_ref().map(Beams::elements),
             source,
             basis: basis.collect(),
             triangles: u32::try_from(self.mesh.flat.triangles.len()).unwrap_or(u32::MAX),

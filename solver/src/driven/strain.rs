@@ -4,34 +4,43 @@
 //! the two ends of the way, as the static swing does it; the other shapes add their strain linearly. Absent: life.
 
 use super::stage::Stage;
-use super::way::Way;
+use super::way::{State, Strained, Way};
 use crate::bend::{difference, face, widest};
 use crate::drive::Curve;
 use crate::model::Solution;
-use crate::recover::{
-    Recovered, Spot, SpotOptions, Trace, beside_landmark, board_traces, largest_normal, recover, spots,
-};
-use crate::result::DriveSpot;
+use crate::recover::{Recovered, SpotOptions, beside_landmark, board_traces, largest_normal, recover, spots};
+use crate::result::{DriveSpot, Face};
 use nalgebra::{Vector3, Vector6};
 
 /// Spots followed.
 const MOST: usize = 8;
 
+/// A place of the copper that is followed.
+pub(super) struct Place {
+    pub(super) track: String,
+    pub(super) layer: String,
+    pub(super) face: Face,
+    pub(super) at_m: [f64; 2],
+    /// Uncertainty of its strain over the strain.
+    pub(super) unsure: f64,
+    /// The strain is a mean about a singular point.
+    pub(super) mean: bool,
+}
+
 /// Strain at one spot.
-struct At {
-    spot: Spot,
+pub(super) struct At {
+    pub(super) place: Place,
     /// Copper strain (xx, yy, xy) over the amplitude of the swing.
-    over_way: Curve,
+    pub(super) over_way: Curve,
     /// The same per unit of every other shape.
-    per_shape: Vec<Vector3<f64>>,
+    pub(super) per_shape: Vec<Vector3<f64>>,
     /// A mean at a singular point over the value at the place.
-    share: f64,
+    pub(super) share: f64,
 }
 
 /// Strain at all spots.
 pub(super) struct Strains {
     at: Vec<At>,
-    traces: Vec<Trace>,
 }
 
 /// Range at one spot.
@@ -44,49 +53,11 @@ pub(super) struct Range {
 
 impl Strains {
     pub(super) fn new(stage: &Stage<'_>, way: &Way) -> Self {
-        let model = &stage.own.model;
-        let traces = board_traces(stage.board, &stage.mesh);
-        let states: Vec<Recovered> =
-            way.states.iter().map(|s| recover(model, &s.balance, s.balance.level.thermal)).collect();
-        let shapes: Vec<Recovered> = stage.shapes[1..]
-            .iter()
-            .map(|s| {
-                let solution = Solution {
-                    displacement: s.motion.clone(),
-                    trailing: vec![Vector6::zeros(); s.motion.len()],
-                    ..Solution::default()
-                };
-                recover(model, &solution, 0.0)
-            })
-            .collect();
-        let (Some(first), Some(last)) = (states.first(), states.last()) else {
-            return Self { at: Vec::new(), traces };
+        let at = match &stage.beams {
+            Some(beams) => beams.strained(stage, way, MOST),
+            None => by_shell(stage, way),
         };
-        let wishes = SpotOptions { most: MOST, ..SpotOptions::default() };
-        let found = spots(model, &difference(last, first), &traces, &wishes);
-        let at = found
-            .into_iter()
-            .map(|spot| {
-                let laminate = &model.laminates[spot.laminate as usize];
-                let ply = laminate.plies.iter().position(|p| p.layer == spot.layer).unwrap_or(0);
-                let of = |r: &Recovered| -> Vector3<f64> {
-                    let own = r.zone_nodes.iter().find(|z| z.node == spot.node && z.zone == spot.zone);
-                    let strain = own.map_or_else(Vector6::zeros, |z| z.strain);
-                    laminate.copper_strain_at(ply, spot.z_m, &strain, r.thermal_factor)
-                };
-                let rows: Vec<Vec<f64>> = states.iter().map(|r| of(r).as_slice().to_vec()).collect();
-                let between = largest_normal(&(of(last) - of(first))).0.abs();
-                let share =
-                    if between > 0.0 && spot.mean.is_some() { spot.strain.abs() / between } else { 1.0 };
-                At {
-                    over_way: Curve::new(way.amplitude.clone(), rows).unwrap_or_default(),
-                    per_shape: shapes.iter().map(of).collect(),
-                    share,
-                    spot,
-                }
-            })
-            .collect();
-        Self { at, traces }
+        Self { at }
     }
 
     /// Range at every spot over a motion given by its amplitudes, sample by sample.
@@ -104,8 +75,7 @@ impl Strains {
                 })
                 .collect();
             let range = widest(&strains).0 * at.share;
-            let whole = at.spot.strain.abs();
-            let error = if whole > 0.0 { at.spot.uncertainty / whole * range } else { 0.0 };
+            let error = at.place.unsure * range;
             Range { spot: i, range, error }
         };
         self.at.iter().enumerate().map(of).collect()
@@ -121,24 +91,80 @@ impl Strains {
             .zip(1_u32..)
             .map(|(range, rank)| {
                 ranks[range.spot] = rank;
-                let spot = &self.at[range.spot].spot;
-                let at = [spot.place_m[0], spot.place_m[1]];
-                let (near, near_m) = beside_landmark(stage.board, at);
+                let place = &self.at[range.spot].place;
+                let (near, near_m) = beside_landmark(stage.board, place.at_m);
                 DriveSpot {
                     rank,
-                    track: self.traces[spot.trace].name.clone(),
-                    layer: stage.board.layers[spot.layer.0 as usize].name.clone(),
-                    face: face(spot.face),
-                    x_m: at[0],
-                    y_m: at[1],
+                    track: place.track.clone(),
+                    layer: place.layer.clone(),
+                    face: place.face,
+                    x_m: place.at_m[0],
+                    y_m: place.at_m[1],
                     near,
                     near_m,
                     range: range.range,
                     range_error: range.error,
-                    mean: spot.mean.is_some(),
+                    mean: place.mean,
                 }
             })
             .collect();
         (rows, ranks)
     }
+}
+
+/// Spots by the difference of the two ends of the way, with their strain along it.
+fn by_shell(stage: &Stage<'_>, way: &Way) -> Vec<At> {
+    let model = &stage.own.model;
+    let traces = board_traces(stage.board, &stage.mesh);
+    let of_shell = |s: &State| match &s.strained {
+        Strained::Shell(balance) => Some(recover(model, balance.as_ref(), balance.level.thermal)),
+        Strained::Beams(_) => None,
+    };
+    let states: Vec<Recovered> = way.states.iter().filter_map(of_shell).collect();
+    let shapes: Vec<Recovered> = stage.shapes[1..]
+        .iter()
+        .map(|s| {
+            let solution = Solution {
+                displacement: s.motion.clone(),
+                trailing: vec![Vector6::zeros(); s.motion.len()],
+                ..Solution::default()
+            };
+            recover(model, &solution, 0.0)
+        })
+        .collect();
+    let (Some(first), Some(last)) = (states.first(), states.last()) else {
+        return Vec::new();
+    };
+    let wishes = SpotOptions { most: MOST, ..SpotOptions::default() };
+    let found = spots(model, &difference(last, first), &traces, &wishes);
+    found
+        .into_iter()
+        .map(|spot| {
+            let laminate = &model.laminates[spot.laminate as usize];
+            let ply = laminate.plies.iter().position(|p| p.layer == spot.layer).unwrap_or(0);
+            let of = |r: &Recovered| -> Vector3<f64> {
+                let own = r.zone_nodes.iter().find(|z| z.node == spot.node && z.zone == spot.zone);
+                let strain = own.map_or_else(Vector6::zeros, |z| z.strain);
+                laminate.copper_strain_at(ply, spot.z_m, &strain, r.thermal_factor)
+            };
+            let rows: Vec<Vec<f64>> = states.iter().map(|r| of(r).as_slice().to_vec()).collect();
+            let between = largest_normal(&(of(last) - of(first))).0.abs();
+            let share = if between > 0.0 && spot.mean.is_some() { spot.strain.abs() / between } else { 1.0 };
+            let size = spot.strain.abs();
+            let place = Place {
+                track: traces[spot.trace].name.clone(),
+                layer: stage.board.layers[spot.layer.0 as usize].name.clone(),
+                face: face(spot.face),
+                at_m: [spot.place_m[0], spot.place_m[1]],
+                unsure: if size > 0.0 { spot.uncertainty / size } else { 0.0 },
+                mean: spot.mean.is_some(),
+            };
+            At {
+                place,
+                over_way: Curve::new(way.amplitude.clone(), rows).unwrap_or_default(),
+                per_shape: shapes.iter().map(of).collect(),
+                share,
+            }
+        })
+        .collect()
 }

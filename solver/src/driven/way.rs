@@ -6,11 +6,12 @@
 
 use super::Tell;
 use super::stage::Stage;
+use crate::beam::frame;
 use crate::clearance::Approach;
 use crate::drive::{Curve, Reduced};
 use crate::error::SolveError;
 use crate::result::DriveAnswer;
-use crate::swing::{DeadLoad, Equilibrium, Level, Loads, Measure, MovingLoad, Path, Pose, board_load};
+use crate::swing::{DeadLoad, Equilibrium, Level, Loads, Mark, Measure, MovingLoad, Path, Pose, board_load};
 use nalgebra::{Vector3, Vector6};
 
 /// States on either side of the one at rest.
@@ -19,18 +20,25 @@ const STATES: u32 = 4;
 /// Halvings towards the place where the way ends early.
 const HALVINGS: u32 = 3;
 
+/// Where the strain of a state comes from.
+pub(super) enum Strained {
+    Shell(Box<Equilibrium>),
+    Beams(frame::Pose),
+}
+
 /// One state.
 pub(super) struct State {
     pub(super) angle_rad: f64,
-    pub(super) balance: Equilibrium,
+    pub(super) pose: Pose,
+    pub(super) strained: Strained,
     /// Flux through the coil, Wb.
-    flux_wb: f64,
+    pub(super) flux_wb: f64,
     /// Factor on the holding forces.
-    factor: f64,
+    pub(super) factor: f64,
     /// Their work at factor one, from the board flat, J.
-    work_j: f64,
+    pub(super) work_j: f64,
     /// Strain energy and that of steady loads, J; None where a load has none.
-    energy_j: Option<f64>,
+    pub(super) energy_j: Option<f64>,
 }
 
 /// All states, by ascending angle, and curves through them.
@@ -53,26 +61,29 @@ pub(super) struct Way {
 impl Way {
     /// From the state at rest to `reach_rad` on both sides of it.
     pub(super) fn follow(stage: &Stage<'_>, reach_rad: f64, tell: &mut Tell<'_>) -> Result<Self, SolveError> {
-        let steady = board_load(stage.board, &stage.mesh, &stage.own, stage.board.gravity_m_s2)?;
-        let holding = holding(stage);
-        let steady_loads: [&dyn MovingLoad; 1] = [&steady];
-        let loads = Loads { steady: &steady_loads, driven: Some(&holding) };
-        let mut path = Path::new(&stage.own.model, loads)?;
         tell("swing: at rest", 0.42)?;
+        if let Some(beams) = &stage.beams {
+            let forces = holding(stage);
+            let held = beams.holding(&forces);
+            return Self::along(stage, beams.walk(stage, &held)?, reach_rad, tell);
+        }
+        let steady = board_load(stage.board, &stage.mesh, &stage.own, stage.board.gravity_m_s2)?;
+        let full = |f: Vector3<f64>| Vector6::new(f.x, f.y, f.z, 0.0, 0.0, 0.0);
+        let holding = DeadLoad { nodal: holding(stage).into_iter().map(full).collect() };
+        let steady_loads: [&dyn MovingLoad; 1] = [&steady];
+        let mut path = Path::new(&stage.own.model, Loads { steady: &steady_loads, driven: Some(&holding) })?;
         path.to_level(Level { steady: 1.0, driven: 0.0, thermal: 1.0, prescribed: 1.0 })?;
-        let look = |path: &mut Path<'_>| -> Result<State, SolveError> {
-            let pose = path.pose().clone();
-            let state = path.state();
-            Ok(State {
-                angle_rad: stage.angle.value(&pose),
-                flux_wb: stage.carried.flux_wb(&pose),
-                factor: state.level.driven,
-                work_j: work(&holding, &pose, stage),
-                energy_j: steady.potential_j(&pose).map(|p| p + state.energy_j),
-                balance: path.equilibrium()?,
-            })
-        };
-        let rest = look(&mut path)?;
+        Self::along(stage, ShellWalk { stage, steady: &steady, holding: &holding, path }, reach_rad, tell)
+    }
+
+    /// With either model, from its state at rest.
+    fn along<W: Walk>(
+        stage: &Stage<'_>,
+        mut path: W,
+        reach_rad: f64,
+        tell: &mut Tell<'_>,
+    ) -> Result<Self, SolveError> {
+        let rest = path.look()?;
         let rest_rad = rest.angle_rad;
         let mark = path.mark();
         let mut stops = Vec::new();
@@ -86,7 +97,7 @@ impl Way {
                 let target = rest_rad + sign * reach_rad * f64::from(k) / f64::from(STATES);
                 let Some(why) = step(stage, &mut path, target)? else {
                     (clear, good) = (path.mark(), target);
-                    sides[side].push(look(&mut path)?);
+                    sides[side].push(path.look()?);
                     continue;
                 };
                 // Closer to what ended the way; its last state is taken too.
@@ -100,7 +111,7 @@ impl Way {
                     }
                 }
                 path.back_to(&clear);
-                let last = look(&mut path)?;
+                let last = path.look()?;
                 let known = sides[side].last().map_or(rest_rad, |s| s.angle_rad);
                 if (last.angle_rad - known).abs() > 0.02 * reach_rad {
                     sides[side].push(last);
@@ -112,7 +123,7 @@ impl Way {
         }
         let [low, high] = sides;
         let states: Vec<State> = low.into_iter().rev().chain([rest]).chain(high).collect();
-        let unknowns = path.n_unknowns();
+        let unknowns = path.unknowns();
         Ok(Self { unknowns, ..Self::through(stage, states, rest_rad, stops)? })
     }
 
@@ -185,31 +196,96 @@ impl Way {
     }
 }
 
-/// To a flap angle; what keeps the board from it, in words.
-fn step(stage: &Stage<'_>, path: &mut Path<'_>, target: f64) -> Result<Option<String>, SolveError> {
-    match path.to_measure(&stage.angle, target) {
-        Ok(_) => {}
-        Err(SolveError::Stopped { why, .. }) => {
-            return Ok(Some(format!("no further state of the swing was found: {why}")));
-        }
-        Err(SolveError::Singular { place }) => return Ok(Some(format!("the stiffness vanishes at {place}"))),
-        Err(other) => return Err(other),
+/// A model that walks along the swing.
+pub(super) trait Walk {
+    /// A place to come back to.
+    type Mark: Clone;
+    fn mark(&self) -> Self::Mark;
+    fn back_to(&mut self, mark: &Self::Mark);
+    /// The present state.
+    fn look(&mut self) -> Result<State, SolveError>;
+    /// To a flap angle, held by the holding forces; what keeps the board from it, in words.
+    fn to_angle(&mut self, target_rad: f64) -> Result<Option<String>, SolveError>;
+    fn pose(&self) -> Pose;
+    fn unknowns(&self) -> usize;
+}
+
+/// The shell on its way.
+struct ShellWalk<'s, 'b> {
+    stage: &'s Stage<'b>,
+    steady: &'s dyn MovingLoad,
+    holding: &'s DeadLoad,
+    path: Path<'s>,
+}
+
+impl Walk for ShellWalk<'_, '_> {
+    type Mark = Mark;
+
+    fn mark(&self) -> Mark {
+        self.path.mark()
     }
-    let contact = stage.guard.nearest(path.pose()).filter(Approach::is_contact);
+
+    fn back_to(&mut self, mark: &Mark) {
+        self.path.back_to(mark);
+    }
+
+    fn look(&mut self) -> Result<State, SolveError> {
+        let pose = self.path.pose().clone();
+        let state = self.path.state();
+        Ok(State {
+            angle_rad: self.stage.angle.value(&pose),
+            flux_wb: self.stage.carried.flux_wb(&pose),
+            factor: state.level.driven,
+            work_j: work(self.holding, &pose, self.stage),
+            energy_j: self.steady.potential_j(&pose).map(|p| p + state.energy_j),
+            strained: Strained::Shell(Box::new(self.path.equilibrium()?)),
+            pose,
+        })
+    }
+
+    fn to_angle(&mut self, target_rad: f64) -> Result<Option<String>, SolveError> {
+        match self.path.to_measure(&self.stage.angle, target_rad) {
+            Ok(_) => Ok(None),
+            Err(error) => unreached(error),
+        }
+    }
+
+    fn pose(&self) -> Pose {
+        self.path.pose().clone()
+    }
+
+    fn unknowns(&self) -> usize {
+        self.path.n_unknowns()
+    }
+}
+
+/// Why a state was not found, in words; errors of another kind pass.
+pub(super) fn unreached(error: SolveError) -> Result<Option<String>, SolveError> {
+    match error {
+        SolveError::Stopped { why, .. } => {
+            Ok(Some(format!("no further state of the swing was found: {why}")))
+        }
+        SolveError::Singular { place } => Ok(Some(format!("the stiffness vanishes at {place}"))),
+        other => Err(other),
+    }
+}
+
+/// To a flap angle; what keeps the board from it, in words.
+fn step<W: Walk>(stage: &Stage<'_>, path: &mut W, target: f64) -> Result<Option<String>, SolveError> {
+    if let Some(why) = path.to_angle(target)? {
+        return Ok(Some(why));
+    }
+    let contact = stage.guard.nearest(&path.pose()).filter(Approach::is_contact);
     Ok(contact.map(|contact| {
         let [x, y] = contact.at_m.map(|v| v * 1e3);
         format!("the board comes into contact with {} (board at x {x:.2} mm, y {y:.2} mm)", contact.to)
     }))
 }
 
-/// Forces along the swing mode in the metric of the mass.
-fn holding(stage: &Stage<'_>) -> DeadLoad {
+/// Forces on the nodes along the swing mode in the metric of the mass.
+fn holding(stage: &Stage<'_>) -> Vec<Vector3<f64>> {
     let swing = &stage.shapes[0].motion;
-    let of = |(x, m): (&Vector6<f64>, &f64)| {
-        let f: Vector3<f64> = x.fixed_rows::<3>(0) * *m;
-        Vector6::new(f[0], f[1], f[2], 0.0, 0.0, 0.0)
-    };
-    DeadLoad { nodal: swing.iter().zip(&stage.node_mass_kg).map(of).collect() }
+    swing.iter().zip(&stage.node_mass_kg).map(|(x, m)| x.fixed_rows::<3>(0) * *m).collect()
 }
 
 fn work(holding: &DeadLoad, pose: &Pose, stage: &Stage<'_>) -> f64 {
@@ -224,10 +300,10 @@ fn lengths(stage: &Stage<'_>, states: &[State]) -> Vec<f64> {
     for pair in states.windows(2) {
         let [a, b] = [&pair[0], &pair[1]];
         let square: f64 = a
-            .balance
-            .displacement_m
+            .pose
+            .positions_m
             .iter()
-            .zip(&b.balance.displacement_m)
+            .zip(&b.pose.positions_m)
             .zip(&stage.node_mass_kg)
             .map(|((a, b), m)| m * (b - a).norm_squared())
             .sum();

@@ -4,13 +4,17 @@
 //! copper's strain. One pass per bond limit. Frequencies carry the mesh error that the recovered strain tells; the
 //! spans of moduli come on top. Absent: damping, forced motion.
 
+mod beam;
 mod names;
 mod strain;
 #[cfg(test)]
 mod tests;
 
+pub use beam::beside_shell;
+
 use crate::air::Medium;
 use crate::air::surface::{SurfaceAir, around};
+use crate::beam::board::BeamWishes;
 use crate::bend::{Progress, cautions};
 use crate::clearance::{Approach, Guard};
 use crate::error::SolveError;
@@ -24,7 +28,7 @@ use crate::result::{AirFacts, BondLimit, ModeFacts, ModesAnswer, ModesReport, Re
 use crate::settle::{SettleOptions, Trial, settle};
 use crate::statics::Prepared;
 use crate::summary::summarise;
-use crate::swing::{FlapAngle, Level, Loads, Measure, MovingLoad, Path, board_load};
+use crate::swing::{FlapAngle, Level, Loads, Measure, MovingLoad, Path, Pose, board_load};
 use copperbend_mesh::board::{Board, Bond, LayerId, LayerKind};
 use copperbend_mesh::triangulate::{BoardMesh, Role, SizeSource, board_mesh};
 use nalgebra::Vector6;
@@ -48,13 +52,15 @@ pub struct NaturalOptions {
     pub current_a: f64,
     /// The gas around the board; None: vacuum.
     pub medium: Option<Medium>,
+    /// Layered beams instead of the shell, with what they take for granted (the bond limit comes from the board).
+    pub beam: Option<BeamWishes>,
     /// Asks the machine for its free memory, bytes: a factor that would not fit is refused. None: no limit.
     pub free_memory: Option<fn() -> Option<u64>>,
 }
 
 impl Default for NaturalOptions {
     fn default() -> Self {
-        Self { count: 8, current_a: 0.0, medium: Some(Medium::AIR), free_memory: None }
+        Self { count: 8, current_a: 0.0, medium: Some(Medium::AIR), beam: None, free_memory: None }
     }
 }
 
@@ -84,7 +90,10 @@ pub fn natural_modes(
     let mut tell = |stage: &str, fraction: f64| {
         if progress.report(stage, fraction) { Ok(()) } else { Err(SolveError::Cancelled) }
     };
-    let answers = bonds.iter().map(|&bond| answer(board, options, bond, &mut tell));
+    let answers = bonds.iter().map(|&bond| match options.beam {
+        Some(wishes) => beam::answer(board, options, &BeamWishes { bond, ..wishes }, &mut tell),
+        None => answer(board, options, bond, &mut tell),
+    });
     let answers = answers.collect::<Result<Vec<_>, _>>()?;
     let warnings = warnings(board, &answers);
     Ok(ModesReport {
@@ -144,10 +153,7 @@ fn settled(
 ) -> Result<(BoardMesh, BoardModel), SolveError> {
     let mut build = |sources: &[SizeSource]| -> Result<Trial<(BoardMesh, BoardModel)>, SolveError> {
         tell("mesh", 0.0)?;
-        let mesh = board_mesh(board, sources).map_err(|error| SolveError::Mesh {
-            what: format!("{}: {}: {}", error.place, error.value, error.rule),
-            remedy: error.remedy,
-        })?;
+        let mesh = board_mesh(board, sources).map_err(SolveError::of_mesh)?;
         tell("model", 0.1)?;
         let mut own = board_model(board, &mesh, bond)?;
         own.model.free_memory = options.free_memory;
@@ -204,27 +210,41 @@ impl Stage<'_> {
 
     /// To the loaded state and then to the current in steps, each clear of everything the board must not touch.
     fn approach(&self, path: &mut Path<'_>, current_a: f64) -> Result<(), SolveError> {
-        let guard = Guard::new(self.board, &self.mesh, &self.own);
-        let steps = if current_a == 0.0 { 0 } else { CURRENT_STEPS };
-        for step in 0..=steps {
-            let share = if steps == 0 { 0.0 } else { f64::from(step) / f64::from(steps) };
-            let driven = share * current_a;
+        let guard = self.guard();
+        for driven in currents(current_a) {
             path.to_level(Level { steady: 1.0, driven, thermal: 1.0, prescribed: 1.0 })?;
-            if let Some(contact) = guard.nearest(path.pose()).filter(Approach::is_contact) {
-                return Err(SolveError::Model {
-                    what: format!(
-                        "at {:.3} mA the board lies against {} (at x {:.2} mm, y {:.2} mm): it has been pulled in, and contact \
-                         is not modelled",
-                        driven * 1e3,
-                        contact.to,
-                        contact.at_m[0] * 1e3,
-                        contact.at_m[1] * 1e3
-                    ),
-                    remedy: "ask for a smaller current, or move the magnet away".to_owned(),
-                });
-            }
+            self.clear(&guard, path.pose(), driven)?;
         }
         Ok(())
+    }
+
+    fn guard(&self) -> Guard {
+        Guard::new(self.board, &self.mesh, &self.own)
+    }
+
+    /// Refuses a pose in which the board touches something.
+    fn clear(&self, guard: &Guard, pose: &Pose, current_a: f64) -> Result<(), SolveError> {
+        let Some(contact) = guard.nearest(pose).filter(Approach::is_contact) else { return Ok(()) };
+        Err(SolveError::Model {
+            what: format!(
+                "at {:.3} mA the board lies against {} (at x {:.2} mm, y {:.2} mm): it has been pulled in, and contact is not \
+                 modelled",
+                current_a * 1e3,
+                contact.to,
+                contact.at_m[0] * 1e3,
+                contact.at_m[1] * 1e3
+            ),
+            remedy: "ask for a smaller current, or move the magnet away".to_owned(),
+        })
+    }
+
+    fn flap_angle(&self) -> Option<FlapAngle> {
+        FlapAngle::new(&self.own.model, &triangles_in(&self.mesh, Role::Flap), &self.hinge)
+    }
+
+    /// Mass of air on every node, kg.
+    fn air_kg(&self) -> Vec<f64> {
+        node_air(&self.mesh, &self.air)
     }
 
     fn told(
@@ -236,11 +256,12 @@ impl Stage<'_> {
     ) -> Result<ModesAnswer, SolveError> {
         let found = &modal.modes;
         let flap = triangles_in(&self.mesh, Role::Flap);
-        let angle = FlapAngle::new(&self.own.model, &flap, &self.hinge);
+        let angle = self.flap_angle();
         let parts = Parts::new(self.board, &self.mesh, &self.own.model, path.pose(), &self.hinge);
         let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
         Ok(ModesAnswer {
             bond,
+            beam_elements: None,
             flap_angle_rad: angle.map(|a| a.value(path.pose())),
             unstable: count(found.unstable),
             modes: self.modes(path, found, &parts, tell)?,
@@ -250,7 +271,10 @@ impl Stage<'_> {
             triangles: count(self.mesh.flat.triangles.len()),
             unknowns: count(path.n_unknowns()),
             seconds: found.seconds,
-            shape: self.shape(path),
+            shape: self.shape(&|node| {
+                let u = path.displacement_m(node);
+                [u[0], u[1], u[2], 0.0, 0.0, 0.0]
+            }),
             shapes: found.modes.iter().map(|m| m.shape.iter().map(|&x| x.into()).collect()).collect(),
             copper: self.copper(),
         })
@@ -326,12 +350,8 @@ impl Stage<'_> {
     }
 
     /// Mesh, and the loaded state's displacements.
-    fn shape(&self, path: &Path<'_>) -> Shape {
+    fn shape(&self, moved: &dyn Fn(u32) -> [f64; 6]) -> Shape {
         let (flat, model) = (&self.mesh.flat, &self.own.model);
-        let moved = |node: u32| {
-            let u = path.displacement_m(node);
-            [u[0], u[1], u[2], 0.0, 0.0, 0.0]
-        };
         let thickness = |&l: &u32| model.laminates[l as usize].thickness_m();
         Shape {
             points_m: flat.points_m.clone(),
@@ -353,6 +373,23 @@ impl Stage<'_> {
             model.laminates.iter().map(|l| l.plies.iter().any(|p| is_copper(p.layer))).collect();
         model.laminate_of.iter().map(|&l| carries[l as usize]).collect()
     }
+}
+
+/// Currents on the way to a direct current; 0 alone without one.
+fn currents(to_a: f64) -> Vec<f64> {
+    let steps = if to_a == 0.0 { 0 } else { CURRENT_STEPS };
+    (0..=steps).map(|step| to_a * f64::from(step) / f64::from(steps.max(1))).collect()
+}
+
+/// Mass of air on every node, kg: a third of each triangle's.
+pub(crate) fn node_air(mesh: &BoardMesh, air: &SurfaceAir) -> Vec<f64> {
+    let flat = &mesh.flat;
+    let mut all = vec![0.0; flat.points_m.len()];
+    for (t, per_area) in air.per_area_kg_m2.iter().enumerate() {
+        let share = per_area * flat.area_m2(t) / 3.0;
+        flat.triangles[t].iter().for_each(|&n| all[n as usize] += share);
+    }
+    all
 }
 
 fn air_facts(own: &crate::air::surface::PlateInAir) -> AirFacts {
@@ -388,6 +425,9 @@ fn left_out(options: &NaturalOptions) -> Vec<String> {
         "large motion: modes are small motions about the state; at tens of degrees frequencies shift"
             .to_owned(),
     ];
+    if options.beam.is_some() {
+        lines.extend(beam::left_out());
+    }
     if options.medium.is_some() {
         lines.push(
             "air near walls and magnets, and between neighbouring parts: both add to the moving mass"

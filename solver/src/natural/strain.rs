@@ -38,11 +38,10 @@ pub(super) fn of_mode(
         let at = [spot.place_m[0], spot.place_m[1]];
         let (near, near_m) = beside_landmark(stage.board, at);
         let strain = spot.strain.abs();
-        let per = |turn: f64| (turn.abs() > HARDLY * moved.turn_rad).then(|| strain * DEGREE / turn.abs());
-        let far = moved.turn_rad * farthest(stage) > HARDLY * moved.largest_m;
+        let (per_swing_degree, per_turn_degree) = per_degree(stage, moved, strain);
         ModeSpot {
-            per_swing_degree: per(moved.swing_rad).filter(|_| far),
-            per_turn_degree: per(moved.turn_rad).filter(|_| far),
+            per_swing_degree,
+            per_turn_degree,
             per_tenth_mm: strain * 1e-4 / moved.largest_m,
             relative_error: if strain > 0.0 { spot.uncertainty / strain } else { 0.0 },
             track: traces[spot.trace].name.clone(),
@@ -56,6 +55,13 @@ pub(super) fn of_mode(
         }
     });
     Strained { spot, energy_error }
+}
+
+/// A strain of a mode per degree of the flap's swing and of its whole turn; None where it hardly does.
+pub(super) fn per_degree(stage: &Stage<'_>, moved: &Movement, strain: f64) -> (Option<f64>, Option<f64>) {
+    let far = moved.turn_rad * farthest(stage) > HARDLY * moved.largest_m;
+    let per = |turn: f64| (far && turn.abs() > HARDLY * moved.turn_rad).then(|| strain * DEGREE / turn.abs());
+    (per(moved.swing_rad), per(moved.turn_rad))
 }
 
 /// Distance of the board's far end from the hinge line, m: a turn of the flap moves about this far.

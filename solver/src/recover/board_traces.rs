@@ -48,6 +48,20 @@ pub fn board_traces(board: &Board, mesh: &BoardMesh) -> Vec<Trace> {
     traces
 }
 
+/// Name of the conductor of a layer nearest to a place (by its triangles' centres); the layer's number where it has none.
+pub(crate) fn track_at(traces: &[Trace], mesh: &BoardMesh, layer: u32, at: Point) -> String {
+    let flat = &mesh.flat;
+    let off = |t: u32| {
+        let c = flat.triangles[t as usize].map(|n| flat.points_m[n as usize]);
+        let middle = [0, 1].map(|k: usize| (c[0][k] + c[1][k] + c[2][k]) / 3.0);
+        (middle[0] - at[0]).hypot(middle[1] - at[1])
+    };
+    let distance = |t: &Trace| t.triangles.iter().map(|&t| off(t)).fold(f64::INFINITY, f64::min);
+    let own = traces.iter().filter(|t| t.layer == Some(LayerId(layer)) && !t.triangles.is_empty());
+    let nearest = own.map(|t| (distance(t), t)).min_by(|a, b| a.0.total_cmp(&b.0));
+    nearest.map_or_else(|| format!("layer {}", layer + 1), |(_, t)| t.name.clone())
+}
+
 /// Conductors that a zone belongs to.
 fn owners(board: &Board, mesh: &BoardMesh, zone: &copperbend_mesh::triangulate::Zone) -> Vec<usize> {
     let inside = |(bit, role): (usize, &Role)| match role {

@@ -17,6 +17,7 @@ mod rank;
 mod spots;
 mod topology;
 
+pub(crate) use board_traces::track_at;
 pub use board_traces::{LayerWish, beside_landmark, board_traces, layer_wishes};
 pub use corners::{Singular, SingularKind, singular_points};
 pub use fields::{Patches, Recovered, ZoneNode, element_strains, recover};

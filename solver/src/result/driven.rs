@@ -35,6 +35,9 @@ impl DriveReport {
 pub struct DriveAnswer {
     /// How tape-held stiffeners were taken.
     pub bond: BondLimit,
+    /// Elements of the layered beams; None: by the shell.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub beam_elements: Option<u32>,
     /// The drive.
     pub source: DriveSource,
     /// Amplitudes of the reduced board: the swing first, the static answer to the coil last.

@@ -29,6 +29,9 @@ pub struct ModesReport {
 pub struct ModesAnswer {
     /// How tapes were taken.
     pub bond: BondLimit,
+    /// Elements of the layered beams; None: by the shell.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub beam_elements: Option<u32>,
     /// Flap angle of the state about which the board vibrates, rad; None without a flap.
     pub flap_angle_rad: Option<f64>,
     /// Ways in which the state gives way (negative eigenvalues of its stiffness); 0 for a stable state.

@@ -35,7 +35,6 @@ pub struct CoilDrive {
     field: Field,
     points: Vec<Point>,
     nodes: Vec<usize>,
-    rest: Vec<Vector3<f64>>,
     /// Current of the design, A.
     pub current_a: f64,
 }
@@ -62,8 +61,7 @@ impl CoilDrive {
         let mut nodes: Vec<usize> = points.iter().map(|p: &Point| p.node).collect();
         nodes.sort_unstable();
         nodes.dedup();
-        let rest = own.frame.nodes.iter().map(|n| n.at_m).collect();
-        Some(Self { field, points, nodes, rest, current_a: path.current_a })
+        Some(Self { field, points, nodes, current_a: path.current_a })
     }
 
     /// Force and moment at one ampere about a point fixed in space, N and N m.
@@ -104,12 +102,10 @@ impl Drive for CoilDrive {
         sums
     }
 
-    fn stiffness_at_rest(&self) -> Vec<(usize, Matrix6<f64>)> {
+    fn stiffness(&self, at: &Pose) -> Vec<(usize, Matrix6<f64>)> {
         // Only the node with most of the path: the flap. Differences over a hundredth of a millimetre and a milliradian.
         let count = |n: usize| self.points.iter().filter(|p| p.node == n).count();
         let Some(&node) = self.nodes.iter().max_by_key(|&&n| count(n)) else { return Vec::new() };
-        let rest =
-            Pose { at_m: self.rest.clone(), turn: vec![nalgebra::Matrix3::identity(); self.rest.len()] };
         let load = |pose: &Pose| {
             let own = self.load(pose).into_iter().find(|(n, _)| *n == node);
             own.map_or_else(Vector6::zeros, |(_, l)| l)
@@ -118,13 +114,13 @@ impl Drive for CoilDrive {
         for c in 0..6 {
             let step = if c < 3 { 1e-5 } else { 1e-3 };
             let side = |sign: f64| {
-                let mut pose = rest.clone();
+                let mut pose = at.clone();
                 if c < 3 {
                     pose.at_m[node][c] += sign * step;
                 } else {
                     let mut spin = Vector3::zeros();
                     spin[c - 3] = sign * step;
-                    pose.turn[node] = exponential(&spin);
+                    pose.turn[node] = exponential(&spin) * at.turn[node];
                 }
                 load(&pose)
             };

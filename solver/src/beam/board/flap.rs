@@ -60,7 +60,7 @@ impl Build<'_> {
             }
         }
         if self.wishes.elastic_flap {
-            self.wide(&found.flap, node)?;
+            self.wide(found, ends, node)?;
         }
         let share = |sum: Vector3<f64>, whole: f64| if whole > 0.0 { sum / whole } else { Vector3::zeros() };
         let (centre_m, mass_centre_m) = (share(first, area), share(heavy, mass));
@@ -68,11 +68,13 @@ impl Build<'_> {
     }
 
     /// The flap as a wide beam from a node on.
-    fn wide(&mut self, pieces: &[Piece], first: usize) -> Result<(), SolveError> {
+    fn wide(&mut self, found: &Strips, ends: &[usize], first: usize) -> Result<(), SolveError> {
         let mut from = first;
         let mut start_m = 0.0;
-        for piece in pieces {
-            let section = self.section(piece)?;
+        let stretches: Vec<[f64; 2]> = ends.iter().map(|&e| self.arrives(e, &found.flap[0])).collect();
+        let carried = self.carried(&found.flap, Some(&stretches));
+        for (piece, carries) in found.flap.iter().zip(carried) {
+            let section = self.section_of(&carries, piece)?;
             let to = self.nodes.len();
             let at = piece.ends_m[1];
             self.nodes.push(FrameNode::free(Vector3::new(at[0], at[1], self.reference_z_m)));
@@ -82,6 +84,20 @@ impl Build<'_> {
             from = to;
         }
         Ok(())
+    }
+}
+
+impl Build<'_> {
+    /// Edges across the flap of what carries at the end of an arm's last element, m.
+    fn arrives(&self, end: usize, flap: &Piece) -> [f64; 2] {
+        let last = &self.spans[end];
+        let stretches = self.sections[last.section].stretches().map(|s| s.across_m);
+        let [right, left] =
+            stretches.fold([f64::INFINITY, f64::NEG_INFINITY], |[a, b], [c, d]| [a.min(c), b.max(d)]);
+        let [tip, near] = [last.piece.ends_m[1], flap.ends_m[0]];
+        let [c, s] = flap.along;
+        let aside = (tip[1] - near[1]) * c - (tip[0] - near[0]) * s;
+        [aside + right, aside + left]
     }
 }
 

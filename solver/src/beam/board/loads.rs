@@ -8,10 +8,10 @@ use copperbend_mesh::region::{Point, Region};
 use nalgebra::{Matrix3, Vector3};
 
 /// Which nodes carry a point of the board, with their shares and the arm from each, m.
-pub(super) type Carriers = Vec<(usize, f64, Vector3<f64>)>;
+pub(in crate::beam) type Carriers = Vec<(usize, f64, Vector3<f64>)>;
 
 /// Nodes that carry a point of the board at a height above z = 0, m.
-pub(super) fn carriers(board: &Board, own: &BoardBeam, at: Point, z_m: f64) -> Carriers {
+pub(in crate::beam) fn carriers(board: &Board, own: &BoardBeam, at: Point, z_m: f64) -> Carriers {
     let place = Vector3::new(at[0], at[1], z_m);
     let in_flap = board.flap.as_ref().is_some_and(|f| f.region.contains(at));
     let elastic = own.spans.iter().any(|s| s.arm.is_none());

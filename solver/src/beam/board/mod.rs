@@ -5,11 +5,13 @@
 mod drive;
 mod flap;
 mod loads;
+mod spread;
 
 pub use drive::CoilDrive;
+pub(in crate::beam) use loads::{Carriers, carriers};
 
 use super::frame::{Frame, FrameNode, Link, Ride, Turned};
-use super::section::{Across, Section, Stretch, twist_share, twisting_nm2};
+use super::section::{Across, Section, Stretch, mass_of, twist_share, twisting_nm2};
 use crate::element::beam::{BeamElement, SectionAt};
 use crate::error::SolveError;
 use crate::model::{Hinge, laminate_at, laminate_of_layers};
@@ -31,6 +33,8 @@ pub struct BeamWishes {
     pub warping_held: bool,
     /// The flap bends as a wide beam.
     pub elastic_flap: bool,
+    /// Load spreads from an arm into wider parts by degrees; else over their whole width at once.
+    pub spreads: bool,
     /// Pieces along an arm, at least.
     pub pieces: u32,
 }
@@ -42,6 +46,7 @@ impl Default for BeamWishes {
             across: Across::Free,
             warping_held: true,
             elastic_flap: false,
+            spreads: true,
             pieces: 40,
         }
     }
@@ -201,8 +206,9 @@ impl Build<'_> {
         };
         let held = [true, strip.far != End::Free];
         let (mut start, mut along) = (0.0, 0.0);
-        for (n, piece) in strip.pieces.iter().enumerate() {
-            let section = self.section(piece)?;
+        let carried = self.carried(&strip.pieces, None);
+        for (n, (piece, carries)) in strip.pieces.iter().zip(carried).enumerate() {
+            let section = self.section_of(&carries, piece)?;
             let length = piece.length_m();
             let mut share = 1.0;
             if piece.part == Part::Arm {
@@ -279,16 +285,60 @@ impl Build<'_> {
         Ok(())
     }
 
+    /// What carries of every piece; `from`: edges of what carries at the first one's near end, where load comes from
+    /// arms, m across.
+    fn carried(&self, pieces: &[Piece], from: Option<&[[f64; 2]]>) -> Vec<Piece> {
+        if !self.wishes.spreads {
+            return pieces.to_vec();
+        }
+        let growth = spread::growth(self.contraction(pieces));
+        let Some(from) = from else {
+            let edges = spread::carrying(pieces, growth);
+            return pieces.iter().zip(edges).map(|(p, e)| spread::within(p, &[e])).collect();
+        };
+        let mut run_m = 0.0;
+        let one = |piece: &Piece| {
+            let more = 0.5 * growth * (run_m + 0.5 * piece.length_m());
+            run_m += piece.length_m();
+            let stretches: Vec<[f64; 2]> = from.iter().map(|[a, b]| [a - more, b + more]).collect();
+            spread::within(piece, &stretches)
+        };
+        pieces.iter().map(one).collect()
+    }
+
+    /// Poisson's ratio in bending of the widest piece's first stack.
+    fn contraction(&self, pieces: &[Piece]) -> f64 {
+        let width = |p: &Piece| {
+            let [a, b] = spread::edges(p);
+            b - a
+        };
+        let widest = pieces.iter().max_by(|a, b| width(a).total_cmp(&width(b)));
+        let Some(stack) = widest.and_then(|p| self.stretches(p).into_iter().next()) else { return 0.0 };
+        let d = &stack.laminate.d;
+        if d[(0, 0)] > 0.0 { (d[(0, 1)] / d[(0, 0)]).clamp(0.0, 0.5) } else { 0.0 }
+    }
+
     /// The section of a piece; equal ones are made once.
     fn section(&mut self, piece: &Piece) -> Result<usize, SolveError> {
-        let key = key(piece);
+        self.section_of(piece, piece)
+    }
+
+    /// The section that carries with the mass of the whole piece; equal ones are made once.
+    fn section_of(&mut self, piece: &Piece, whole: &Piece) -> Result<usize, SolveError> {
+        let mut key = key(piece);
+        if piece.slots != whole.slots {
+            key.extend(self::key(whole));
+        }
         if let Some(&known) = self.known.get(&key) {
             return Ok(known);
         }
         let stretches: Vec<Stretch> = self.stretches(piece);
         let twisting = twisting_nm2(&stretches);
-        let section = Section::new(&stretches, piece.along, self.wishes.across, twisting)
+        let mut section = Section::new(&stretches, piece.along, self.wishes.across, twisting)
             .ok_or_else(|| no_stiffness(piece))?;
+        if piece.slots != whole.slots {
+            section.mass = mass_of(&self.stretches(whole));
+        }
         self.sections.push(section);
         self.known.insert(key, self.sections.len() - 1);
         Ok(self.sections.len() - 1)

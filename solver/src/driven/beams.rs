@@ -1,0 +1,301 @@
+//! The driven swing by the fast model: what the layered beams give in the shell's place.
+//!
+//! In: a board, its mesh, what the beams take for granted. Out: modes at rest and what they leave of the static answer,
+//! equilibria along the way, strain of the copper's sections; everything else (air, path, eddy currents, clearance,
+//! sweeps) is the shell's, on triangles that ride on the beams. [`beside_shell`] puts both answers side by side.
+
+use super::damping::Damping;
+use super::stage::{Form, Found, FoundMode, Stage};
+use super::strain::{At, Place};
+use super::way::{State, Strained, Walk, Way, unreached};
+use super::{DriveOptions, Tell};
+use crate::beam::board::{BeamWishes, BoardBeam, board_beam};
+use crate::beam::compare::{Compared, SWITCHES, compared};
+use crate::beam::copper::{CopperAt, Forces};
+use crate::beam::frame::{Link, Pose, Ride, Share};
+use crate::beam::modes::modes;
+use crate::beam::motion::{Drive, Motion, NodeAngle};
+use crate::beam::skin::{Holding, Skin};
+use crate::drive::Curve;
+use crate::error::SolveError;
+use crate::recover::{board_traces, largest_normal, track_at};
+use crate::result::{BondLimit, DriveAnswer, DriveReport, Face};
+use crate::swing::{self, Measure};
+use copperbend_mesh::board::Board;
+use copperbend_mesh::triangulate::BoardMesh;
+use nalgebra::{Vector3, Vector6};
+use std::collections::BTreeMap;
+use std::f64::consts::TAU;
+use std::time::Instant;
+
+/// A board as beams, its triangles' nodes riding on them.
+pub(super) struct Beams {
+    pub(super) own: BoardBeam,
+    skin: Skin,
+}
+
+impl Beams {
+    pub(super) fn new(
+        board: &Board,
+        wishes: &BeamWishes,
+        mesh: &BoardMesh,
+        z_m: f64,
+    ) -> Result<Self, SolveError> {
+        let own = board_beam(board, wishes)?;
+        let skin = Skin::new(board, &own, mesh, z_m);
+        Ok(Self { own, skin })
+    }
+
+    pub(super) fn elements(&self) -> u32 {
+        u32::try_from(self.own.frame.links.len()).unwrap_or(u32::MAX)
+    }
+
+    /// Modes at rest in air (`air_kg` of every node), and what they leave of the static answer to forces on the nodes.
+    pub(super) fn at_rest(
+        &self,
+        air_kg: &[f64],
+        count: usize,
+        nodal: &[Vector6<f64>],
+    ) -> Result<Found, SolveError> {
+        let begin = Instant::now();
+        let frame = &self.own.frame;
+        let airy = self.skin.in_air(frame, air_kg);
+        let mut motion = Motion::new(frame, &[], None);
+        let found = modes(&airy, &motion, count)?;
+        let rest = frame.rest();
+        let loads = self.skin.rides(nodal, frame.nodes.len());
+        let mut left = motion.small(&loads, Share { dead: 1.0, ..Share::default() })?;
+        for mode in &found {
+            let work: f64 = loads
+                .iter()
+                .map(|r| {
+                    let x = &mode.shape[r.node];
+                    r.force_n.dot(&x.fixed_rows::<3>(0)) + r.moment_nm.dot(&x.fixed_rows::<3>(3))
+                })
+                .sum();
+            left.iter_mut().zip(&mode.shape).for_each(|(l, x)| *l -= x * (work / mode.eigenvalue));
+        }
+        let form = |beam: Vec<Vector6<f64>>| Form { motion: self.skin.motion(&rest, &beam), beam };
+        let told = found.into_iter().map(|mode| {
+            let form = form(mode.shape);
+            let air_share = form.motion.iter().zip(air_kg).map(|(x, m)| m * x[2] * x[2]).sum();
+            FoundMode { eigenvalue: mode.eigenvalue, form, air_share }
+        });
+        Ok(Found { modes: told.collect(), left: form(left), seconds: begin.elapsed().as_secs_f64() })
+    }
+
+    /// Forces on the nodes that hold the board on its way.
+    pub(super) fn holding(&self, nodal: &[Vector3<f64>]) -> Holding {
+        self.skin.holding(nodal, &self.own.frame)
+    }
+
+    /// The way, at its state under the steady loads.
+    pub(super) fn walk<'s, 'b>(
+        &'s self,
+        stage: &'s Stage<'b>,
+        holding: &'s Holding,
+    ) -> Result<BeamWalk<'s, 'b>, SolveError> {
+        let flap = self.own.flap.ok_or_else(|| SolveError::Model {
+            what: "no arm of the beams carries the flap".to_owned(),
+            remedy: "use --model shell for this board".to_owned(),
+        })?;
+        let [c, s] = self.own.hinge.along;
+        let angle = NodeAngle { node: flap, along: Vector3::new(c, s, 0.0), up: Vector3::z() };
+        let mut motion = Motion::new(&self.own.frame, &self.own.rides, Some(holding as &dyn Drive));
+        motion.to(Share { dead: 1.0, heating: 1.0, drive: 0.0 })?;
+        Ok(BeamWalk { beams: self, stage, holding, angle, motion })
+    }
+
+    /// The worst place of every layer on every arm by the difference of the two ends of the way, worst first.
+    pub(super) fn strained(&self, stage: &Stage<'_>, way: &Way, most: usize) -> Vec<At> {
+        let frame = &self.own.frame;
+        let all = |forces: &Forces<'_>, heating: f64| {
+            let mut rows: Vec<(CopperAt, Vector3<f64>)> = Vec::new();
+            self.own.copper(stage.board, forces, heating, &mut |at, strain| rows.push((at.clone(), strain)));
+            rows
+        };
+        let of_state = |s: &State| match &s.strained {
+            Strained::Beams(pose) => all(&|link: &Link| frame.mode_forces(link, pose, 1.0), 1.0),
+            Strained::Shell(_) => Vec::new(),
+        };
+        let states: Vec<_> = way.states.iter().map(of_state).collect();
+        let shapes: Vec<_> = stage.shapes[1..]
+            .iter()
+            .map(|s| all(&|link: &Link| frame.mode_forces_small(link, &s.beam, 0.0), 0.0))
+            .collect();
+        let (Some(first), Some(last)) = (states.first(), states.last()) else { return Vec::new() };
+        let mut worst: BTreeMap<(u32, u32), (f64, usize)> = BTreeMap::new();
+        for (n, (a, b)) in first.iter().zip(last).enumerate() {
+            let range = largest_normal(&(b.1 - a.1)).0.abs();
+            let own = worst.entry((a.0.arm, a.0.layer)).or_insert((range, n));
+            if range > own.0 * (1.0 + 1e-9) {
+                *own = (range, n);
+            }
+        }
+        let mut order: Vec<(f64, usize)> = worst.into_values().collect();
+        order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        order.truncate(most);
+        let traces = board_traces(stage.board, &stage.mesh);
+        let told = |(_, n): (f64, usize)| {
+            let at = &first[n].0;
+            let rows = states.iter().map(|s| s[n].1.as_slice().to_vec()).collect();
+            At {
+                place: Place {
+                    track: track_at(&traces, &stage.mesh, at.layer, at.at_m),
+                    layer: stage.board.layers[at.layer as usize].name.clone(),
+                    face: if at.upper { Face::Upper } else { Face::Lower },
+                    at_m: at.at_m,
+                    unsure: 0.0,
+                    mean: false,
+                },
+                over_way: Curve::new(way.amplitude.clone(), rows).unwrap_or_default(),
+                per_shape: shapes.iter().map(|s| s[n].1).collect(),
+                share: 1.0,
+            }
+        };
+        order.into_iter().map(told).collect()
+    }
+}
+
+/// The beams on their way.
+pub(super) struct BeamWalk<'s, 'b> {
+    beams: &'s Beams,
+    stage: &'s Stage<'b>,
+    holding: &'s Holding,
+    angle: NodeAngle,
+    motion: Motion<'s>,
+}
+
+impl BeamWalk<'_, '_> {
+    /// Energy of the elements and of the steady loads, J; None with moments of fixed direction.
+    fn energy_j(&self) -> Option<f64> {
+        let (frame, pose) = (&self.beams.own.frame, &self.motion.pose);
+        let mut sum = 0.0;
+        for link in &frame.links {
+            sum += link.element.energy(&frame.moved(link, pose)?, 1.0);
+        }
+        let potential = |r: &Ride| {
+            let moved = pose.point_m(r.node, &r.arm_m) - (frame.nodes[r.node].at_m + r.arm_m);
+            (r.moment_nm == Vector3::zeros()).then(|| -r.force_n.dot(&moved))
+        };
+        let steady: Option<f64> = self.beams.own.rides.iter().map(potential).sum();
+        Some(sum + steady?)
+    }
+}
+
+impl Walk for BeamWalk<'_, '_> {
+    type Mark = (Pose, Share);
+
+    fn mark(&self) -> Self::Mark {
+        (self.motion.pose.clone(), self.motion.share)
+    }
+
+    fn back_to(&mut self, mark: &Self::Mark) {
+        (self.motion.pose, self.motion.share) = mark.clone();
+    }
+
+    fn look(&mut self) -> Result<State, SolveError> {
+        let pose = self.pose();
+        Ok(State {
+            angle_rad: self.stage.angle.value(&pose),
+            flux_wb: self.stage.carried.flux_wb(&pose),
+            factor: self.motion.share.drive,
+            work_j: self.holding.work_j(&self.motion.pose),
+            energy_j: self.energy_j(),
+            strained: Strained::Beams(self.motion.pose.clone()),
+            pose,
+        })
+    }
+
+    fn to_angle(&mut self, target_rad: f64) -> Result<Option<String>, SolveError> {
+        match self.motion.to_angle(&self.angle, target_rad) {
+            Ok(()) => Ok(None),
+            Err(error) => unreached(error),
+        }
+    }
+
+    fn pose(&self) -> swing::Pose {
+        self.beams.skin.pose(&self.motion.pose)
+    }
+
+    fn unknowns(&self) -> usize {
+        6 * self.beams.own.frame.nodes.len()
+    }
+}
+
+/// Frequency, spring, inertia, torque per ampere, damping of the arms: what is known before anything moves.
+type Still = [f64; 4];
+
+fn still(stage: &Stage<'_>, damping: &Damping) -> Still {
+    let swing = &stage.shapes[0];
+    [
+        swing.rad_s / TAU,
+        (swing.rad_s / swing.lift).powi(2),
+        (swing.per_ampere / swing.lift).abs(),
+        0.5 * damping.arms()[0],
+    ]
+}
+
+/// The beams' answers beside the shell's, one list a bond limit, with what the beams' assumptions cost.
+///
+/// # Errors
+/// As [`super::drive`].
+pub fn beside_shell(
+    board: &Board,
+    options: &DriveOptions,
+    beam: &DriveReport,
+    shell: &DriveReport,
+) -> Result<Vec<(BondLimit, Vec<Compared>)>, SolveError> {
+    let pairs = beam.answers.iter().zip(&shell.answers);
+    pairs.map(|(b, s)| Ok((b.bond, compare(board, options, b, s)?))).collect()
+}
+
+fn compare(
+    board: &Board,
+    options: &DriveOptions,
+    beam: &DriveAnswer,
+    shell: &DriveAnswer,
+) -> Result<Vec<Compared>, SolveError> {
+    let wishes = options.beam.unwrap_or_default();
+    let tell: &mut Tell<'_> = &mut |_, _| Ok(());
+    let mut switched: Vec<(&'static str, Still)> = Vec::new();
+    for (name, change) in SWITCHES {
+        let mut other = wishes;
+        change(&mut other);
+        let own = DriveOptions { beam: Some(other), ..options.clone() };
+        let stage = Stage::new(board, &own, beam.bond, tell)?;
+        let damping = Damping::new(&stage);
+        switched.push((name, still(&stage, &damping)));
+    }
+    let mut rows = Vec::new();
+    let arms = |a: &DriveAnswer| a.damping.iter().find(|d| d.name == "arms").map(|d| d.ratio);
+    type Of<'o> = &'o dyn Fn(&DriveAnswer) -> Option<f64>;
+    let before: [(&str, &'static str, Of<'_>); 4] = [
+        ("natural frequency", "Hz", &|a| Some(a.swing.frequency_hz)),
+        ("spring of the swing", "N m/rad", &|a| Some(a.swing.spring_nm_per_rad)),
+        ("torque per ampere", "N m/A", &|a| Some(a.swing.torque_nm_per_a.abs())),
+        ("damping ratio of the arms", "1", &arms),
+    ];
+    for (n, (name, unit, of)) in before.into_iter().enumerate() {
+        let Some(value) = of(beam) else { continue };
+        let others: Vec<_> = switched.iter().map(|(name, all)| (*name, Some(all[n]))).collect();
+        rows.push(compared(name, unit, value, of(shell), &others));
+    }
+    let peak = |a: &DriveAnswer| a.peak.and_then(|p| a.sweep.get(p)).cloned();
+    let moving: [(&str, &'static str, Of<'_>); 4] = [
+        ("largest swing", "rad", &|a| Some(peak(a)?.swing_rad)),
+        ("its frequency", "Hz", &|a| Some(peak(a)?.frequency_hz)),
+        ("largest copper strain range there", "1", &|a| Some(peak(a)?.strain_range)),
+        ("usable speed", "Hz", &|a| a.usable.frequency_hz),
+    ];
+    for (name, unit, of) in moving {
+        let Some(value) = of(beam).filter(|v| *v > 0.0) else { continue };
+        let mut row = compared(name, unit, value, of(shell), &[]);
+        if !row.reason.is_empty() && !name.contains("strain") {
+            "follows frequency, spring and torque above; both sweeps step over the frequencies asked"
+                .clone_into(&mut row.reason);
+        }
+        rows.push(row);
+    }
+    Ok(rows)
+}
