@@ -148,15 +148,9 @@ fn write_all(
     folder: &Path,
     design: &Design,
     report: &impl Serialize,
-    mut files: Vec<(String, Vec<u8>)>,
+    files: Vec<(String, Vec<u8>)>,
 ) -> Result<Vec<PathBuf>, Failure> {
-    files.sort();
-    let names: Vec<&str> = files.iter().map(|f| f.0.as_str()).collect();
-    let results = json::results(report, &design.name, &design.text, &names)?;
-    let mut out = OutFolder::open(folder)?;
-    files.push(("results.json".to_owned(), results));
-    out.put_all(&files)?;
-    out.finish()
+    write_rest(OutFolder::open(folder)?, design, report, files)
 }
 
 /// As [`write_all`], into a folder that has some of the files already.

@@ -140,7 +140,8 @@ pub fn answer(board: &Board, own: &BoardBeam, scope: BeamScope) -> Result<BeamAn
         out.force_per_ampere_n = Some(force.into());
         out.torque_per_ampere_nm = Some(moment.dot(&Vector3::from(own.hinge.axis())));
     }
-    out.strains = own.strains(board, &|link| frame.mode_forces_small(link, &by_all, 1.0), 1.0);
+    let rest = frame.rest();
+    out.strains = own.strains(board, &|link| frame.mode_forces_by(link, &rest, &by_all, 1.0), 1.0);
     out.middle_strain = own.middle_strain(board, &by_all);
     if let Some(section) = own.middle_section() {
         let s = &own.sections[own.spans[section].section];

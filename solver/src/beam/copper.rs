@@ -71,7 +71,8 @@ impl BoardBeam {
     #[must_use]
     pub fn middle_strain(&self, board: &Board, x: &[Vector6<f64>]) -> f64 {
         let Some(l) = self.middle_section() else { return 0.0 };
-        let Some(forces) = self.frame.mode_forces_small(&self.frame.links[l], x, 1.0) else { return 0.0 };
+        let (link, rest) = (&self.frame.links[l], self.frame.rest());
+        let Some(forces) = self.frame.mode_forces_by(link, &rest, x, 1.0) else { return 0.0 };
         let whole: f64 = self
             .spans
             .iter()
@@ -185,8 +186,9 @@ impl BoardBeam {
     /// two points of Gauss along each element, three across each stretch.
     pub fn stacks(&self, motion: &[Vector6<f64>], take: &mut dyn FnMut(&Laminate, &Vector6<f64>, f64)) {
         const ALONG: [f64; 2] = [0.211_324_865_405_187_1, 0.788_675_134_594_812_9];
+        let rest = self.frame.rest();
         for (l, link) in self.frame.links.iter().enumerate() {
-            let Some(q) = self.frame.mode_forces_small(link, motion, 0.0) else { continue };
+            let Some(q) = self.frame.mode_forces_by(link, &rest, motion, 0.0) else { continue };
             let section = &self.sections[self.spans[l].section];
             for place in ALONG {
                 let strain = self.section_strain(l, place, &q, 0.0);

@@ -233,18 +233,20 @@ impl Frame {
         Some(link.element.mode_forces(&self.moved(link, pose)?, heating))
     }
 
-    /// The same for a small motion from rest.
+    /// Change of these forces with a small motion from a pose.
     #[must_use]
-    pub fn mode_forces_small(
+    pub fn mode_forces_by(
         &self,
         link: &Link,
+        pose: &Pose,
         motion: &[Vector6<f64>],
         heating: f64,
     ) -> Option<Vector6<f64>> {
-        let moved = self.moved(link, &self.rest())?;
+        let moved = self.moved(link, pose)?;
         let mut ends = Vector12::zeros();
         for e in 0..2 {
-            let own = rigid(&link.arms_m[e]) * motion[link.nodes[e]];
+            let node = link.nodes[e];
+            let own = rigid(&(pose.turn[node] * link.arms_m[e])) * motion[node];
             ends.fixed_rows_mut::<6>(6 * e).copy_from(&own);
         }
         Some(link.element.small_mode_forces(&moved, &ends, heating))

@@ -119,9 +119,10 @@ impl Beams {
             Strained::Shell(_) => Vec::new(),
         };
         let states: Vec<_> = way.states.iter().map(of_state).collect();
+        let rest = frame.rest();
         let shapes: Vec<_> = stage.shapes[1..]
             .iter()
-            .map(|s| all(&|link: &Link| frame.mode_forces_small(link, &s.beam, 0.0), 0.0))
+            .map(|s| all(&|link: &Link| frame.mode_forces_by(link, &rest, &s.beam, 0.0), 0.0))
             .collect();
         let (Some(first), Some(last)) = (states.first(), states.last()) else { return Vec::new() };
         let mut worst: BTreeMap<(u32, u32), (f64, usize)> = BTreeMap::new();

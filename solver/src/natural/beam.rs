@@ -6,19 +6,18 @@
 //! Absent: strain at corners, steps and clamps.
 
 use super::names::{self, Parts};
-use super::strain::{HARDLY, per_degree};
+use super::strain::per_degree;
 use super::{NaturalOptions, Stage, air_facts, currents};
 use crate::air::surface::around;
 use crate::beam::answer::Unit;
 use crate::beam::board::{BeamWishes, BoardBeam, board_beam};
 use crate::beam::compare::{Compared, LEFT_OUT, SWITCHES, compared};
 use crate::beam::copper::CopperAt;
-use crate::beam::frame::{Pose, Ride, Share};
+use crate::beam::frame::{Link, Pose, Ride, Share};
 use crate::beam::modes::{BeamMode, counted, modes};
 use crate::beam::motion::{Drive, Motion};
 use crate::beam::skin::Skin;
 use crate::error::SolveError;
-use crate::freedoms::rigid;
 use crate::model::{Hinge, board_model};
 use crate::recover::{beside_landmark, board_traces, largest_normal, track_at};
 use crate::result::{BondLimit, Face, ModeFacts, ModeSpot, ModesAnswer, ModesReport, StanceFacts};
@@ -131,16 +130,7 @@ impl Solved {
 
     /// Worst copper strain of a mode, with its place; None without copper on the arms.
     fn worst(&self, board: &Board, shape: &[Vector6<f64>]) -> Option<(CopperAt, f64)> {
-        let forces = |link: &crate::beam::frame::Link| {
-            let moved = self.own.frame.moved(link, &self.pose)?;
-            let mut ends = crate::element::beam::Vector12::zeros();
-            for e in 0..2 {
-                let node = link.nodes[e];
-                let part = rigid(&(self.pose.turn[node] * link.arms_m[e])) * shape[node];
-                ends.fixed_rows_mut::<6>(6 * e).copy_from(&part);
-            }
-            Some(link.element.small_mode_forces(&moved, &ends, 0.0))
-        };
+        let forces = |link: &Link| self.own.frame.mode_forces_by(link, &self.pose, shape, 0.0);
         let mut worst: Option<(CopperAt, f64)> = None;
         self.own.copper(board, &forces, 0.0, &mut |at, strain| {
             let size = largest_normal(&strain).0.abs();
@@ -181,34 +171,20 @@ fn told(
                 mean: false,
             }
         });
-        let hardly = moved.swing_rad.abs() < HARDLY * moved.turn_rad;
-        let airy = solved.airy[n];
+        let (airy, finer) = (solved.airy[n], finer.modes.get(n));
         all.push(ModeFacts {
             number: u32::try_from(n + 1).unwrap_or(u32::MAX),
-            kind: moved.kind,
-            name: String::new(),
             frequency_hz: mode.frequency_hz,
-            frequency_error_hz: finer
-                .modes
-                .get(n)
-                .map_or(0.0, |f| (f.frequency_hz - mode.frequency_hz).abs()),
+            frequency_error_hz: finer.map_or(0.0, |f| (f.frequency_hz - mode.frequency_hz).abs()),
             vacuum_hz: mode.frequency_hz / (1.0 - airy).sqrt(),
             eigenvalue_rad2_s2: mode.eigenvalue,
             residual: mode.residual,
-            shares: moved.shares,
-            swing_rad: moved.swing_rad,
-            roll_rad: moved.roll_rad,
-            roll_per_swing: (!hardly && moved.turn_rad > 0.0).then(|| moved.roll_rad / moved.swing_rad),
-            largest_m: moved.largest_m,
-            mass_at_largest_kg: moved.largest_m.powi(-2),
             air_share: airy,
             strain,
+            ..moved.facts()
         });
     }
-    let kinds: Vec<_> = all.iter().map(|m| (m.kind, m.eigenvalue_rad2_s2)).collect();
-    for (mode, name) in all.iter_mut().zip(names::names(&kinds)) {
-        mode.name = name;
-    }
+    names::name(&mut all);
     all
 }
 

@@ -293,31 +293,20 @@ impl Stage<'_> {
             tell(f64::from(number) / found.modes.len() as f64)?;
             let moved = parts.movement(&mode.shape);
             let strained = strain::of_mode(self, path, &traces, &mode.shape, &moved);
-            let hardly = moved.swing_rad.abs() < strain::HARDLY * moved.turn_rad;
             all.push(ModeFacts {
                 number,
-                kind: moved.kind,
-                name: String::new(),
                 frequency_hz: mode.frequency_hz,
                 // The frequency is the root of a quotient of energies, so half the relative error of the energy.
                 frequency_error_hz: 0.5 * strained.energy_error * mode.frequency_hz,
                 vacuum_hz: mode.vacuum_hz(),
                 eigenvalue_rad2_s2: mode.eigenvalue,
                 residual: mode.residual,
-                shares: moved.shares,
-                swing_rad: moved.swing_rad,
-                roll_rad: moved.roll_rad,
-                roll_per_swing: (!hardly && moved.turn_rad > 0.0).then(|| moved.roll_rad / moved.swing_rad),
-                largest_m: moved.largest_m,
-                mass_at_largest_kg: moved.largest_m.powi(-2),
                 air_share: mode.air_share,
                 strain: strained.spot,
+                ..moved.facts()
             });
         }
-        let kinds: Vec<_> = all.iter().map(|m| (m.kind, m.eigenvalue_rad2_s2)).collect();
-        for (mode, name) in all.iter_mut().zip(names::names(&kinds)) {
-            mode.name = name;
-        }
+        names::name(&mut all);
         Ok(all)
     }
 

@@ -4,8 +4,9 @@
 //! into that of a rigid plate (the fit of least kinetic energy, so both parts add up) and the rest; the arms' into
 //! turning about their own direction and the rest. Air and rotary inertia of the laminate are left out of the shares.
 
+use super::strain::HARDLY;
 use crate::model::{Hinge, Model, triangles_in};
-use crate::result::{ModeKind, ModeShares};
+use crate::result::{ModeFacts, ModeKind, ModeShares};
 use crate::swing::Pose;
 use copperbend_mesh::board::Board;
 use copperbend_mesh::triangulate::{BoardMesh, Role};
@@ -243,6 +244,44 @@ fn normalise(shares: &mut ModeShares) {
     let total: f64 = all.iter().map(|v| **v).sum();
     for value in all {
         *value = if total > 0.0 { *value / total } else { 0.0 };
+    }
+}
+
+impl Movement {
+    /// Whether the swing is so small a share of the flap's rotation that ratios to it mean nothing.
+    fn hardly_swings(&self) -> bool {
+        self.swing_rad.abs() < HARDLY * self.turn_rad
+    }
+
+    /// A mode that moves like this; number, frequency and strain are the solver's to add.
+    pub(super) fn facts(&self) -> ModeFacts {
+        ModeFacts {
+            number: 0,
+            kind: self.kind,
+            name: String::new(),
+            frequency_hz: 0.0,
+            frequency_error_hz: 0.0,
+            vacuum_hz: 0.0,
+            eigenvalue_rad2_s2: 0.0,
+            residual: 0.0,
+            shares: self.shares,
+            swing_rad: self.swing_rad,
+            roll_rad: self.roll_rad,
+            roll_per_swing: (!self.hardly_swings() && self.turn_rad > 0.0)
+                .then(|| self.roll_rad / self.swing_rad),
+            largest_m: self.largest_m,
+            mass_at_largest_kg: self.largest_m.powi(-2),
+            air_share: 0.0,
+            strain: None,
+        }
+    }
+}
+
+/// Gives all modes, in order, their names.
+pub(super) fn name(all: &mut [ModeFacts]) {
+    let kinds: Vec<_> = all.iter().map(|m| (m.kind, m.eigenvalue_rad2_s2)).collect();
+    for (mode, name) in all.iter_mut().zip(names(&kinds)) {
+        mode.name = name;
     }
 }
 
