@@ -4,6 +4,7 @@
 
 use super::{InOut, positive};
 use clap::Args;
+use copperbend_solver::reliability::calendar::Day;
 use std::path::PathBuf;
 
 /// A share between zero and one, such as 0.9; "90 %" is understood.
@@ -24,6 +25,10 @@ fn amount(text: &str) -> Result<f64, String> {
         Ok(v) if v.is_finite() && v >= 0.0 => Ok(v),
         _ => Err("a number of zero or more is needed".to_owned()),
     }
+}
+
+fn date(text: &str) -> Result<Day, String> {
+    Day::of(text).map_err(|e| e.to_string())
 }
 
 fn degrees(text: &str) -> Result<f64, String> {
@@ -63,6 +68,19 @@ pub(crate) struct Life {
     /// The larger swing of a faster test is made by more current, not at resonance.
     #[arg(long)]
     pub(crate) more_current: bool,
+    /// Samples of a faster test, split over its levels.
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub(crate) test_samples: u32,
+    /// Days of a faster test, all levels at once, with --frequency; default: each level until 63 % are expected to fail.
+    #[arg(long, value_name = "DAYS", value_parser = positive, requires = "frequency")]
+    pub(crate) test_days: Option<f64>,
+    /// Life over drive frequency at the swing that the drive makes there (as `drive` has it); without --angle the loop is
+    /// followed to the largest of these swings.
+    #[arg(long)]
+    pub(crate) driven: bool,
+    /// Flexes (two per cycle) that 90 % of the boards shall survive: says with --driven up to which speed they do.
+    #[arg(long, value_name = "N", value_parser = positive)]
+    pub(crate) flexes: Option<f64>,
     /// Drive frequency, Hz: hours beside cycles.
     #[arg(long, value_name = "HZ", value_parser = positive)]
     pub(crate) frequency: Option<f64>,
@@ -130,6 +148,9 @@ pub(crate) struct Plan {
     /// Predicted flexes to 10 % failed (from `life`), for the chance of success.
     #[arg(long, value_name = "N", value_parser = positive)]
     pub(crate) predicted_flexes: Option<f64>,
+    /// Day on which the test begins, such as 2027-01-31: dates beside days.
+    #[arg(long, value_name = "DATE", value_parser = date)]
+    pub(crate) start: Option<Day>,
     /// Cost of one sample.
     #[arg(long, value_name = "MONEY", default_value = "0", value_parser = amount)]
     pub(crate) sample_cost: f64,

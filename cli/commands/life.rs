@@ -12,16 +12,19 @@ use crate::screen::{self, ProgressLine};
 use copperbend_mesh::board::Board;
 use copperbend_solver::bend::{BendOptions, CycleWish, bend};
 use copperbend_solver::copper::Curve;
+use copperbend_solver::driven::{DriveOptions, drive};
+use copperbend_solver::life::count;
 use copperbend_solver::life::found::{Agreement, agreement};
-use copperbend_solver::life::report::{
-    Amplitude, Drive, Duty, GivenSample, LifeReport, LifeWish, TestLevel, levels, life,
-};
-use copperbend_solver::result::{BendAnswer, BondLimit, CycleAnswer};
+use copperbend_solver::life::heat::WarmPlate;
+use copperbend_solver::life::levels::{TestLevel, TestWish, levels};
+use copperbend_solver::life::report::{Amplitude, Duty, GivenSample, LifeReport, LifeWish, life};
+use copperbend_solver::life::speed::{DrivenSpeed, motions};
+use copperbend_solver::result::{BendAnswer, BondLimit, CycleAnswer, DriveReport};
 
 /// A place counts for a spot within this distance, m.
-const NEAR_M: f64 = 0.5e-3;
-/// Spots that found cracks are set against.
-const FIRST_SPOTS: usize = 3;
+pub(crate) const NEAR_M: f64 = 0.5e-3;
+/// Found cracks are set against the spots that reach this share of the largest strain range.
+pub(crate) const STRAINED: f64 = 0.8;
 
 /// Everything of one answer.
 struct Found<'r> {
@@ -43,14 +46,17 @@ pub(crate) fn run(options: &Life) -> Result<Outcome, Failure> {
     let folder = out_folder(&options.files, "life");
     drop(OutFolder::open(&folder)?);
     let mut progress = ProgressLine::new();
+    let moving = if options.driven { Some(drives(&design, &mut progress)?) } else { None };
+    let largest = moving.as_ref().and_then(largest_swing);
     let wishes = BendOptions {
         refine: !options.one_mesh,
         modulus_span: false,
+        only_cycle: true,
         max_spots: options.spots,
         cycle: Some(CycleWish {
             first: tables.first.clone(),
             cyclic: tables.cyclic.clone(),
-            angle_rad: options.angle.map(f64::to_radians),
+            angle_rad: options.angle.map(f64::to_radians).or(largest),
             steps: options.steps,
         }),
         free_memory: Some(crate::machine::free_memory),
@@ -72,7 +78,9 @@ pub(crate) fn run(options: &Life) -> Result<Outcome, Failure> {
                 "reduce the current or the angle of the swing",
             ));
         }
-        found.push(judge(options, &tables, answer, cycle)?);
+        let own = moving.as_ref().and_then(|m| m.answers.iter().find(|a| a.bond == answer.bond));
+        let driven = own.map(motions).unwrap_or_default();
+        found.push(judge((options, &design.board), &tables, (answer, cycle), driven)?);
     }
     progress.say("pictures and files");
     let mut files = Vec::new();
@@ -80,6 +88,7 @@ pub(crate) fn run(options: &Life) -> Result<Outcome, Failure> {
         let suffix = suffix(&found, one.answer);
         files.push((format!("life{suffix}.csv"), csv::life(one.cycle, &one.life)));
         files.push((format!("life_over_swing{suffix}.csv"), csv::life_curve(&one.life)));
+        files.push((format!("life_over_speed{suffix}.csv"), csv::life_speed(&one.life)));
         if !options.no_pictures {
             files.extend(pictures(&design, &tables, one, suffix)?);
         }
@@ -210,7 +219,9 @@ fn sample(row: &Row<'_>, board: &Board) -> Result<(GivenSample, Option<Crack>), 
         return Err(row.fault("frequency_hz", "must be above zero"));
     }
     let name = row.text("sample").to_owned();
-    Ok((GivenSample { name, swing: swing(row)?, cycles: row.cycles()?, failed, spot: None }, place))
+    let frequency_hz = row.number("frequency_hz")?;
+    let (swing, cycles) = (swing(row)?, row.cycles()?);
+    Ok((GivenSample { name, swing, frequency_hz, cycles, failed, spot: None, elsewhere: false }, place))
 }
 
 fn duty(row: &Row<'_>) -> Result<Duty, String> {
@@ -252,11 +263,30 @@ fn crack(row: &Row<'_>, board: &Board) -> Result<Option<Crack>, String> {
     Ok(Some(Crack { sample: row.text("sample").to_owned(), layer_index, at_m }))
 }
 
+/// The steady motions of the board over frequency.
+fn drives(design: &Design, progress: &mut ProgressLine) -> Result<DriveReport, Failure> {
+    let wishes = DriveOptions { free_memory: Some(crate::machine::free_memory), ..DriveOptions::default() };
+    let report = drive(&design.board, &wishes, progress)?;
+    if report.answers.iter().all(|a| motions(a).is_empty()) {
+        return Err(Failure::new(
+            format!("{}: no steady motion of the drive inside the flap angles it can follow", design.name),
+            "look at it with `drive`: less current, or more room to swing",
+        ));
+    }
+    Ok(report)
+}
+
+/// Largest swing of all motions, rad, a hair more so that it lies within the loop.
+fn largest_swing(report: &DriveReport) -> Option<f64> {
+    let all = report.answers.iter().flat_map(motions);
+    all.map(|m| m.swing_rad).reduce(f64::max).map(|most| most * (1.0 + 1e-9))
+}
+
 fn judge<'r>(
-    options: &Life,
+    (options, board): (&Life, &Board),
     tables: &Tables,
-    answer: &'r BendAnswer,
-    cycle: &'r CycleAnswer,
+    (answer, cycle): (&'r BendAnswer, &'r CycleAnswer),
+    driven: Vec<DrivenSpeed>,
 ) -> Result<Found<'r>, Failure> {
     let spot_at = |crack: &Crack| {
         let away = |s: &copperbend_solver::result::CycleSpot| {
@@ -271,12 +301,17 @@ fn judge<'r>(
     let samples: Vec<GivenSample> = tables
         .samples
         .iter()
-        .map(|(s, place)| GivenSample { spot: place.as_ref().and_then(spot_at), ..s.clone() })
+        .map(|(s, place)| {
+            let spot = place.as_ref().and_then(spot_at);
+            GivenSample { spot, elsewhere: place.is_some() && spot.is_none(), ..s.clone() }
+        })
         .collect();
     let wish = LifeWish {
         samples: samples.clone(),
         duties: tables.duties.clone(),
         frequency_hz: options.frequency,
+        driven,
+        wanted_cycles: options.flexes.map(count::cycles),
         confidence: options.confidence,
     };
     let wrong = |e: copperbend_solver::reliability::StatError| Failure::new(e.what, e.remedy);
@@ -284,9 +319,15 @@ fn judge<'r>(
     let test = match options.use_angle {
         None => Vec::new(),
         Some(degrees) => {
-            let whole = report.curve.last().map_or(0.0, |row| row.angle_rad);
-            let drive = if options.more_current { Drive::MoreCurrent } else { Drive::SameHeat };
-            levels(cycle, &wish, degrees.to_radians() / whole, drive).map_err(wrong)?
+            let days = options.test_days.zip(options.frequency);
+            let test = TestWish {
+                use_share: cycle.share_of(degrees.to_radians(), true),
+                more_current: options.more_current,
+                coil: WarmPlate::of(board),
+                samples: options.test_samples,
+                run_cycles: days.map(|(days, hertz)| count::cycles_in_days(hertz, days)),
+            };
+            levels(cycle, &wish, &test).map_err(wrong)?
         }
     };
     let agreement = (!tables.cracks.is_empty()).then(|| against_spots(answer, cycle, &tables.cracks));
@@ -294,10 +335,11 @@ fn judge<'r>(
 }
 
 fn against_spots(answer: &BendAnswer, cycle: &CycleAnswer, cracks: &[Crack]) -> Agreement {
+    let most = cycle.spots.iter().map(|s| s.spot.range).fold(0.0, f64::max);
     let spots: Vec<(u32, [f64; 2])> = cycle
         .spots
         .iter()
-        .take(FIRST_SPOTS)
+        .filter(|s| s.spot.range >= STRAINED * most)
         .map(|s| (s.spot.layer_index, [s.spot.x_m, s.spot.y_m]))
         .collect();
     let places: Vec<(u32, [f64; 2])> = cracks.iter().map(|c| (c.layer_index, c.at_m)).collect();
@@ -342,5 +384,6 @@ fn pictures(
     }
     let curve = life_view::curve(board, one.cycle, &one.life, &one.samples)?;
     drawn.push((format!("life_over_swing{suffix}.png"), curve));
+    drawn.push((format!("life_over_speed{suffix}.png"), life_view::speed(board, &one.life)?));
     Ok(drawn)
 }

@@ -21,6 +21,7 @@ mod verify;
 pub(crate) use beam::BeamRun;
 pub(crate) use vary::Variant;
 
+pub(crate) use life::{NEAR_M, STRAINED};
 pub(crate) use reliability::Lives;
 pub(crate) use rig::Watched;
 

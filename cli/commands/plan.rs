@@ -29,6 +29,6 @@ pub(crate) fn run(options: &Plan) -> Result<Outcome, Failure> {
     let proven = what_failures_prove(samples, options.confidence).map_err(wrong)?;
     let length = found.first().map_or(wish.goal_cycles, |p| p.cycles);
     let looks = looks(length, options.shape);
-    screen::print(&table::plan(&wish, &found, (samples, &proven), &looks))?;
+    screen::print(&table::plan(&wish, &found, (samples, &proven), (&looks, options.start)))?;
     Ok(Outcome::Done)
 }

@@ -118,6 +118,16 @@ impl Chart {
         self.panel.ring(place, radius, 2.0, colour);
     }
 
+    /// A square of half the side `reach`, filled or open.
+    pub(crate) fn square(&mut self, at: Point, reach: f64, colour: Rgb, filled: bool) {
+        let [x, y] = self.place(at);
+        let corner = |r: f64| [[x - r, y - r], [x + r, y - r], [x + r, y + r], [x - r, y + r]].to_vec();
+        self.panel.convex(&[corner(reach)], colour);
+        if !filled {
+            self.panel.convex(&[corner(0.65 * reach)], PAPER);
+        }
+    }
+
     /// Puts the chart onto the page, with ticks and names.
     ///
     /// # Errors

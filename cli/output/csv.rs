@@ -3,7 +3,7 @@
 mod lives;
 mod studies;
 
-pub(crate) use lives::{life, life_curve};
+pub(crate) use lives::{life, life_curve, life_speed};
 pub(crate) use studies::{
     VARIANT_COLUMNS, beam_swing, compared, estimates, variant_values, variants, verdicts,
 };

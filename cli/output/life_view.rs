@@ -11,7 +11,8 @@ use super::figure::{self, Label};
 use super::panel::{Panel, View};
 use copperbend_mesh::board::{Board, LayerId, Place, SupportKind};
 use copperbend_mesh::region::Point;
-use copperbend_solver::life::report::{Amplitude, GivenSample, LifeReport};
+use copperbend_solver::life::report::{Amplitude, GivenSample, LifeReport, Lives as Life};
+use copperbend_solver::life::speed::{Evidence, SpeedCurve, SpeedRow};
 use copperbend_solver::life::{Band, CopperKind, count};
 use copperbend_solver::result::{CycleAnswer, Shape};
 
@@ -145,7 +146,8 @@ pub(crate) fn map(
     figure::scale_bar(&mut canvas, &view)?;
     figure::write_labels(&mut canvas, &placed)?;
     life_bar(&mut canvas, Rect { x: PAGE_WIDTH - MARGIN - 160, y: top + 30, w: 30, h: high - 60 })?;
-    let mut foot = "Rings: spots of largest strain range, numbered as in the table.".to_owned();
+    let mut foot =
+        "Rings: spots of largest strain range, numbered as in the table. Mean stress left out.".to_owned();
     if cracks.iter().any(|c| c.layer_index == layer_index) {
         foot.push_str(" Crosses: cracks that were found.");
     }
@@ -205,13 +207,8 @@ pub(crate) fn curve(
     let most = rows.iter().map(|r| r.angle_rad.to_degrees()).chain(tested.iter().map(|t| t.0[0]));
     let x = Axis::from_zero(most.fold(0.0, f64::max), "swing of the flap about its rest, \u{b1}\u{b0}");
     let y = Axis::decades(values.chain(tested.iter().map(|t| t.0[1])), "flexes (2 per cycle)");
-    let mut canvas = Canvas::new(figure::side(PAGE_WIDTH), 980, PAPER)?;
-    let evidence = match report.samples {
-        [0, _] => "no tested sample: literature alone".to_owned(),
-        [n, failed] => format!("{n} tested samples, {failed} failed"),
-    };
-    let words =
-        format!("{}   {evidence}; bounds at {:.0} % confidence", board.title, 100.0 * report.confidence);
+    let mut canvas = Canvas::new(figure::side(PAGE_WIDTH), 1010, PAPER)?;
+    let words = subtitle(board, report);
     figure::heading(&mut canvas, MARGIN, PAGE_WIDTH - 2 * MARGIN, ["Life over the swing", &words])?;
     let mut chart = Chart::new(Rect { x: 150, y: 150, w: PAGE_WIDTH - 230, h: 660 }, x, y);
     let line = |of: &dyn Fn(&copperbend_solver::life::report::CurveRow) -> f64| -> Vec<Point> {
@@ -222,17 +219,123 @@ pub(crate) fn curve(
     chart.band(&line(&|r| ten(r).low), &line(&|r| ten(r).high), mix(MIDDLE, PAPER, 0.7));
     chart.line(&line(&|r| ten(r).value), 4.0, SHORT);
     chart.line(&line(&|r| half(r).value), 2.0, MIDDLE);
+    for row in rows {
+        let at = [row.angle_rad.to_degrees(), flexes(ten(row).value)];
+        mark(&mut chart, at, row.evidence);
+    }
     for (at, failed) in &tested {
         if *failed { chart.dot(*at, 8.0, CRACK) } else { chart.open(*at, 8.0, CRACK) }
     }
     chart.finish(&mut canvas)?;
     let foot = [
         "Dark line and band: 10 % of the boards have failed, with its bounds. Thin line: half have failed.",
-        "Filled points: failed samples; open points: still whole. Where strain lies below every data point, life is \
-         extrapolated.",
+        "Orange: tested samples, filled failed, open still whole. On the dark line: square filled, samples were tested at \
+         this strain;",
+        "square open, between data points; dot, literature alone; ring, extrapolated: the strain lies below every data \
+         point.",
         "At a held swing the cycles hardly depend on the speed between 10 and 50 Hz; hours go with one over the speed.",
     ];
-    for (text, y) in foot.iter().zip([886, 914, 942]) {
+    for (text, y) in foot.iter().zip([880, 908, 936, 964]) {
+        canvas.text([MARGIN, y], Anchor::Left, 18.0, SOFT_INK, text)?;
+    }
+    canvas.png()
+}
+
+/// A point of a curve by what it rests on.
+fn mark(chart: &mut Chart, at: Point, evidence: Evidence) {
+    match evidence {
+        Evidence::Tested => chart.square(at, 7.0, SHORT, true),
+        Evidence::Between => chart.square(at, 7.0, SHORT, false),
+        Evidence::Literature => chart.dot(at, 6.0, SHORT),
+        Evidence::Extrapolated => chart.open(at, 6.0, SHORT),
+    }
+}
+
+fn subtitle(board: &Board, report: &LifeReport) -> String {
+    let evidence = match report.samples {
+        [0, _] => "no tested sample: literature alone".to_owned(),
+        [n, failed] => format!("{n} tested samples, {failed} failed"),
+    };
+    format!("{}   {evidence}; bounds at {:.0} % confidence", board.title, 100.0 * report.confidence)
+}
+
+/// Hours of a life at a row's frequency.
+fn hours_of(row: &SpeedRow, of: impl Fn(&Life) -> f64) -> Option<Point> {
+    row.lives.as_ref().map(|l| [row.frequency_hz, count::hours(of(l), row.frequency_hz)])
+}
+
+/// Unbroken stretches of a curve.
+fn stretches(curve: &SpeedCurve) -> Vec<&[SpeedRow]> {
+    curve.rows.split(|r| r.lives.is_none()).filter(|part| !part.is_empty()).collect()
+}
+
+/// Life of the board over drive frequency, each point by what it rests on.
+///
+/// # Errors
+/// The page cannot be drawn.
+pub(crate) fn speed(board: &Board, report: &LifeReport) -> Result<Vec<u8>, PictureError> {
+    let rows = || report.speed.iter().flat_map(|c| &c.rows);
+    let main = report.speed.last();
+    let most = rows().map(|r| r.frequency_hz).fold(0.0, f64::max);
+    let of_main = || main.into_iter().flat_map(|c| &c.rows);
+    let values = of_main().flat_map(|r| {
+        let low = hours_of(r, |l| l.ten_percent_cycles.low);
+        [low, hours_of(r, |l| l.half_cycles.value), hours_of(r, |l| l.ten_percent_cycles.high)]
+    });
+    let held = rows().filter_map(|r| hours_of(r, |l| l.ten_percent_cycles.value));
+    let y = Axis::decades(values.flatten().chain(held).map(|p| p[1]), "hours of running");
+    let x = Axis::from_zero(most, "drive frequency, Hz");
+    let mut canvas = Canvas::new(figure::side(PAGE_WIDTH), 1010, PAPER)?;
+    let words = subtitle(board, report);
+    figure::heading(&mut canvas, MARGIN, PAGE_WIDTH - 2 * MARGIN, ["Life over the drive frequency", &words])?;
+    let mut chart = Chart::new(Rect { x: 150, y: 150, w: PAGE_WIDTH - 230, h: 660 }, x, y);
+    let line = |part: &[SpeedRow], of: fn(&Life) -> f64| -> Vec<Point> {
+        part.iter().filter_map(|r| hours_of(r, of)).collect()
+    };
+    for part in main.map(stretches).unwrap_or_default() {
+        let [low, high] =
+            [line(part, |l| l.ten_percent_cycles.low), line(part, |l| l.ten_percent_cycles.high)];
+        chart.band(&low, &high, mix(MIDDLE, PAPER, 0.7));
+    }
+    if let Some(wanted) = report.wanted_cycles {
+        let at = |k: i32| {
+            let f = most * f64::from(k) / 60.0;
+            [f, count::hours(wanted, f)]
+        };
+        chart.line(&(1..=60).map(at).collect::<Vec<_>>(), 2.0, CRACK);
+    }
+    for curve in &report.speed {
+        for part in stretches(curve) {
+            let lead = Some(curve.driven) == main.map(|m| m.driven);
+            chart.line(&line(part, |l| l.half_cycles.value), 2.0, if lead { MIDDLE } else { LINE });
+            chart.line(&line(part, |l| l.ten_percent_cycles.value), if lead { 4.0 } else { 2.0 }, SHORT);
+        }
+    }
+    for row in of_main() {
+        let Some(at) = hours_of(row, |l| l.ten_percent_cycles.value) else { continue };
+        mark(&mut chart, at, row.evidence);
+    }
+    chart.finish(&mut canvas)?;
+    let swing = main.and_then(|c| c.rows.first()).map_or(0.0, |r| r.swing_rad.to_degrees());
+    let what = if main.is_some_and(|c| c.driven) {
+        "Thick line and band: 10 % failed at the swing that the drive makes at each frequency. Thin lines: half failed; and \
+         the largest swing held throughout."
+            .to_owned()
+    } else {
+        format!(
+            "Thick line and band: 10 % failed at a held swing of \u{b1}{swing:.2}\u{b0}. Thin line: half failed."
+        )
+    };
+    let mut foot = vec![
+        what,
+        "On the thick line: square filled, samples were tested at this strain; square open, between data points;"
+            .to_owned(),
+        "dot, literature alone; ring, extrapolated: the strain lies below every data point.".to_owned(),
+    ];
+    if report.wanted_cycles.is_some() {
+        foot.push("Orange line: the wanted flexes.".to_owned());
+    }
+    for (text, y) in foot.iter().zip([880, 908, 936, 964]) {
         canvas.text([MARGIN, y], Anchor::Left, 18.0, SOFT_INK, text)?;
     }
     canvas.png()

@@ -28,6 +28,12 @@ fn a_loop_without_yield_is_the_elastic_swing() {
         assert!((found - want).abs() < 1e-7, "{found} against {want}");
     }
     assert!(cycle.shakes_down && cycle.yielded_triangles == 0, "{cycle:?}");
+    assert_eq!(
+        (cycle.plastic_work_j, cycle.loop_yielding_triangles),
+        ([0.0; 2], 0),
+        "no plastic work at all"
+    );
+    assert!(cycle.elastic_work_j > 0.0, "{cycle:?}");
     assert!(cycle.first_set_rad.abs() < 1e-9 && (cycle.rest_after_rad - cycle.rest_before_rad).abs() < 1e-9);
     let (own, plain) = (&cycle.spots[0].spot, &swing.spots[0]);
     assert_eq!((own.x_m, own.y_m), (plain.x_m, plain.y_m), "the same worst spot");
@@ -43,6 +49,9 @@ fn soft_copper_takes_a_set() {
     let (answer, cycle) = looped(wish);
     let elastic = answer.swing.expect("a swing").by_current.last().expect("states").angle_rad;
     assert!(cycle.yielded_triangles > 0 && !cycle.shakes_down, "{cycle:?}");
+    let [bend, steady] = cycle.plastic_work_j;
+    assert!(bend > 0.0 && steady > 0.0 && cycle.loop_yielding_triangles > 0, "{cycle:?}");
+    assert!(steady < 4.0 * cycle.elastic_work_j, "{steady} J against {} J", cycle.elastic_work_j);
     let first = cycle.first_top_rad - cycle.rest_before_rad;
     assert!(cycle.first_set_rad / first > 0.01, "set {} of {first}", cycle.first_set_rad);
     assert!(first > elastic - cycle.rest_before_rad, "soft copper bends further: {first} {elastic}");
@@ -71,13 +80,26 @@ fn the_screen_of_life_says_cycles_flexes_hours_and_what_it_rests_on() {
         "no better than a decade",
         "Prior:",
         "creep",
+        "shakes down",
+        "Mean stress by spot",
+        "Morrow",
+        "Smith-Watson-Topper",
+        "Life over drive frequency at the computed swing held",
+        "rests on",
+        "speed not compared",
     ] {
         assert!(ended.out.contains(words), "'{words}' is missing:\n{}", ended.out);
     }
     let names = names_in(&out);
-    for name in
-        ["life.csv", "life_map_copper_top.png", "life_over_swing.csv", "life_over_swing.png", "results.json"]
-    {
+    for name in [
+        "life.csv",
+        "life_map_copper_top.png",
+        "life_over_speed.csv",
+        "life_over_speed.png",
+        "life_over_swing.csv",
+        "life_over_swing.png",
+        "results.json",
+    ] {
         assert!(names.iter().any(|n| n == name), "{name} is missing: {names:?}");
     }
 }
@@ -168,6 +190,56 @@ fn lives_that_prove_little_are_told_and_bad_ones_refused() {
     refused(&fit("empty.csv", "flexes,outcome\n"), &["no sample"]);
 }
 
+/// Life at the swing that the drive makes: the table with what each speed rests on, the highest speed for the wanted
+/// flexes, levels with their samples.
+#[test]
+fn life_over_speed_follows_the_drive() {
+    let scratch = Scratch::new("life-driven");
+    let out = scratch.path("out");
+    let design = scratch.file("weak.toml", &VANE.replace("current = \"8 mA\"", "current = \"1 mA\""));
+    let samples = scratch.file(
+        "samples.csv",
+        "sample,angle_deg,frequency_hz,flexes,outcome,x_mm,y_mm,layer\nA,2,18,3e8,failed,17,5.5,copper top\n",
+    );
+    let ended = run(&[
+        "life",
+        arg(&design),
+        "--one-mesh",
+        "--driven",
+        "--angle",
+        "8",
+        "--flexes",
+        "1e9",
+        "--samples",
+        arg(&samples),
+        "--use-angle",
+        "5",
+        "--frequency",
+        "18",
+        "--test-days",
+        "40",
+        "--out",
+        arg(&out),
+    ]);
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    for words in [
+        "at the swing that the drive makes there",
+        "90 % survive 1.00e9 flexes",
+        "lower bound",
+        "Its samples: most at the lowest level",
+        "failures expected",
+        "exponent",
+        "sample A lies within 0.500 mm of none of the spots",
+    ] {
+        assert!(ended.out.contains(words), "'{words}' is missing:\n{}", ended.out);
+    }
+    let table = std::fs::read_to_string(out.join("life_over_speed.csv")).expect("a table");
+    let rows = |kind: &str| table.lines().filter(|l| l.starts_with(kind)).count();
+    assert!(rows("held,") == 12 && rows("driven,") > 20, "{table}");
+    let cells = table.lines().next().expect("a heading").split(',').count();
+    assert!(table.lines().all(|l| l.split(',').count() == cells || l.contains('"')), "{table}");
+}
+
 #[test]
 fn plans_say_samples_days_and_what_failures_prove() {
     let ended = run(&[
@@ -182,15 +254,28 @@ fn plans_say_samples_days_and_what_failures_prove() {
         "3e8",
         "--day-cost",
         "7",
+        "--start",
+        "2026-12-01",
     ]);
     assert_eq!(ended.code, Some(0), "{}", ended.err);
-    for words in
-        ["22", "at least 89.1 % survive", "at least 81.9 % survive", "Stop rule", "fuse", "chance of success"]
-    {
+    for words in [
+        "22",
+        "at least 89.1 % survive",
+        "at least 81.9 % survive",
+        "Stop rule",
+        "fuse",
+        "chance of success",
+        "after days",
+        // 1e8 flexes at 16 Hz are 36.17 days; 22 samples on 20 places take two turns of it: day 72.3.
+        "Wed 2027-01-06",
+        "Thu 2027-02-11",
+    ] {
         assert!(ended.out.contains(words), "'{words}' is missing:\n{}", ended.out);
     }
-    let bad = run(&["plan", "--flexes", "1e8", "--frequency", "16", "--confidence", "1.5"]);
-    assert_eq!(bad.code, Some(2), "{}", bad.out);
+    for wrong in [["--confidence", "1.5"], ["--start", "2026-02-30"]] {
+        let bad = run(&[&["plan", "--flexes", "1e8", "--frequency", "16"][..], &wrong[..]].concat());
+        assert_eq!(bad.code, Some(2), "{}", bad.out);
+    }
 }
 
 /// A made-up log: one sample breaks, one drifts by half a per cent, the log ends in the middle of a line.

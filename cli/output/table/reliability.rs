@@ -4,6 +4,7 @@ use super::Sheet;
 use super::grid::{Grid, Lean};
 use crate::commands::Lives;
 use copperbend_solver::life::count;
+use copperbend_solver::reliability::calendar::Day;
 use copperbend_solver::reliability::plan::{PlanWish, TestPlan};
 use copperbend_solver::reliability::{Family, Interval};
 use std::path::PathBuf;
@@ -68,12 +69,45 @@ pub(crate) fn reliability(lives: &Lives, written: &[PathBuf]) -> String {
     sheet.0
 }
 
+/// When to look at the samples.
+fn when_to_look(
+    sheet: &mut Sheet,
+    wish: &PlanWish,
+    plans: &[TestPlan],
+    (looks, start): (&[f64], Option<Day>),
+) {
+    let turns = plans.first().map_or(1, |p| p.samples.div_ceil(wish.places));
+    sheet.heading(&if turns > 1 {
+        format!(
+            "When to look, for the first plan, in each of its {turns} turns on the rig (dates: first turn)"
+        )
+    } else {
+        "When to look, for the first plan".to_owned()
+    });
+    let mut grid = Grid::new(&[
+        ("look", Lean::Right),
+        ("flexes each", Lean::Right),
+        ("after days", Lean::Right),
+        (if start.is_some() { "on" } else { "" }, Lean::Left),
+    ]);
+    for (k, cycles) in looks.iter().enumerate() {
+        let days = count::days(*cycles, wish.frequency_hz);
+        grid.row(vec![
+            (k + 1).to_string(),
+            format!("{:.2e}", count::flexes(*cycles)),
+            format!("{days:.1}"),
+            start.map_or(String::new(), |day| day.after(days).to_string()),
+        ]);
+    }
+    sheet.0.push_str(&grid.text());
+}
+
 /// The screen of `plan`.
 pub(crate) fn plan(
     wish: &PlanWish,
     plans: &[TestPlan],
     (samples, proven): (u32, &[f64]),
-    looks: &[f64],
+    (looks, start): (&[f64], Option<Day>),
 ) -> String {
     let mut sheet = Sheet::default();
     let percent = |v: f64| format!("{:.1} %", 100.0 * v);
@@ -96,6 +130,7 @@ pub(crate) fn plan(
         ("days", Lean::Right),
         ("chance of success", Lean::Right),
         ("cost", Lean::Right),
+        (if start.is_some() { "ends" } else { "" }, Lean::Left),
     ]);
     for plan in plans {
         grid.row(vec![
@@ -105,6 +140,7 @@ pub(crate) fn plan(
             format!("{:.1}", plan.days),
             plan.chance.map_or_else(|| "-".to_owned(), percent),
             format!("{:.0}", plan.cost),
+            start.map_or(String::new(), |day| day.after(plan.days).to_string()),
         ]);
     }
     sheet.0.push_str(&grid.text());
@@ -119,9 +155,7 @@ pub(crate) fn plan(
     for (failures, share) in proven.iter().enumerate() {
         sheet.value(&format!("{failures} failed"), format!("at least {} survive", percent(*share)));
     }
-    sheet.heading("When to look (flexes each), for the first plan");
-    let text: Vec<String> = looks.iter().map(|n| format!("{:.2e}", count::flexes(*n))).collect();
-    sheet.item("-", &text.join(", "));
+    when_to_look(&mut sheet, wish, plans, (looks, start));
     sheet.heading("Before the start");
     for text in [
         "Write down the criterion of failure: resistance up by so many per cent at equal temperature, an open longer than \

@@ -66,7 +66,7 @@ fn six(solution: &Solution) -> Vec<[f64; 6]> {
     solution.displacement.iter().map(|&d| d.into()).collect()
 }
 
-fn shape(settled: &Settled<State>) -> Shape {
+pub(super) fn shape(settled: &Settled<State>) -> Shape {
     let (trial, state) = (&settled.trial, &settled.trial.extra);
     let flat = &state.mesh.flat;
     let recovered = &settled.recovered;

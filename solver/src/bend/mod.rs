@@ -61,6 +61,9 @@ pub struct BendOptions {
     pub swing: bool,
     /// Follow the swing once more with copper that yields.
     pub cycle: Option<CycleWish>,
+    /// Only what that needs: the settled mesh and the ends of the elastic swing; no tables, maps or strains of elastic
+    /// copper.
+    pub only_cycle: bool,
     /// Spots to list per answer.
     pub max_spots: u32,
     /// Asks the machine for its free memory, bytes: a factor that would not fit is refused. None: no limit.
@@ -76,6 +79,7 @@ impl Default for BendOptions {
             span_triangles: 20_000,
             swing: true,
             cycle: None,
+            only_cycle: false,
             max_spots: 12,
             free_memory: None,
         }
@@ -171,6 +175,12 @@ fn answer(
         true
     })?;
     told.stage("report", 1.0)?;
+    if options.only_cycle {
+        let mut answer = tables(board, bond, &hinge, &wishes, &settled);
+        answer.shape = maps::shape(&settled);
+        answer.swing = swing::ends(board, options, bond, &settled, told)?;
+        return looped(board, options, bond, (&settled, answer), told);
+    }
     let span = || match options.modulus_span {
         true => span::modulus_span(board, options, bond, &settled),
         false => Ok(None),
@@ -184,6 +194,17 @@ fn answer(
     (answer.shape, answer.maps) = maps;
     answer.swing = swing::swing(board, options, bond, &settled, told)?;
     spots::swing_ranges(&mut answer);
+    looped(board, options, bond, (&settled, answer), told)
+}
+
+/// The answer with the loop of yielding copper, where one is asked for.
+fn looped(
+    board: &Board,
+    options: &BendOptions,
+    bond: BondLimit,
+    (settled, mut answer): (&Settled<State>, BendAnswer),
+    told: &mut Told<'_>,
+) -> Result<BendAnswer, SolveError> {
     if let Some(elastic) = &answer.swing {
         answer.cycle = swing::cycle(board, options, bond, (&settled.trial.extra.mesh, elastic), told)?;
     }

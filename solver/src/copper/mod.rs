@@ -11,12 +11,14 @@ pub mod bending;
 mod curve;
 mod plane;
 pub mod shell;
+mod swung;
 #[cfg(test)]
 mod tests;
 mod uniaxial;
 
 pub use curve::{Curve, CurveFault};
 pub use plane::{PlaneStress, mises_pa};
+pub use swung::SwungFibre;
 pub use uniaxial::Fibre;
 
 use serde::Serialize;

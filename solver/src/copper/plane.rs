@@ -27,8 +27,21 @@ pub struct PlaneStress {
     pub stress: Vector3<f64>,
     /// Change of the stress with the strain of the step, Pa; symmetric.
     pub tangent: Matrix3<f64>,
-    /// Work turned into heat in the step, J/m3.
+    /// Work turned into heat in the step, J/m3: stress where the part begins to yield and at the end, in the mean.
     pub lost_j_m3: f64,
+}
+
+/// Share of a push at which a stress inside the yield surface meets it.
+fn meets(s: &Vector3<f64>, push: &Vector3<f64>, yield_pa: f64) -> f64 {
+    let both = |a: &Vector3<f64>, b: &Vector3<f64>| {
+        a[0] * b[0] + a[1] * b[1] - 0.5 * (a[0] * b[1] + a[1] * b[0]) + 3.0 * a[2] * b[2]
+    };
+    let (square, half) = (both(push, push), both(s, push));
+    let gap = (yield_pa * yield_pa - both(s, s)).max(0.0);
+    // The larger root of square t^2 + 2 half t = gap, free of cancellation.
+    let root = (half * half + square * gap).sqrt();
+    let share = if half > 0.0 { gap / (root + half) } else { (root - half) / square };
+    if share.is_finite() { share.clamp(0.0, 1.0) } else { 0.0 }
 }
 
 impl Law {
@@ -44,10 +57,11 @@ impl Law {
                 *s = trial;
                 elastic_share += part.share;
             } else {
-                let (held, tangent, flow) = self.returned(&trial, part.yield_pa);
+                let (held, tangent) = self.returned(&trial, part.yield_pa);
+                let met = *s + push * meets(s, &push, part.yield_pa);
+                out.lost_j_m3 += part.share * 0.5 * (met + held).dot(&self.elastic_strain(&(trial - held)));
                 *s = held;
                 out.tangent += tangent * part.share;
-                out.lost_j_m3 += part.share * flow * 2.0 / 3.0 * part.yield_pa * part.yield_pa;
             }
             out.stress += *s * part.share;
         }
@@ -55,8 +69,14 @@ impl Law {
         out
     }
 
-    /// Return of a trial stress to a yield stress: stress, tangent, plastic multiplier (1/Pa).
-    fn returned(&self, trial: &Vector3<f64>, yield_pa: f64) -> (Vector3<f64>, Matrix3<f64>, f64) {
+    /// Strain of a stress by elasticity alone.
+    fn elastic_strain(&self, s: &Vector3<f64>) -> Vector3<f64> {
+        let nu = self.poisson;
+        Vector3::new(s[0] - nu * s[1], s[1] - nu * s[0], 2.0 * (1.0 + nu) * s[2]) / self.modulus_pa
+    }
+
+    /// Return of a trial stress to a yield stress: stress, tangent.
+    fn returned(&self, trial: &Vector3<f64>, yield_pa: f64) -> (Vector3<f64>, Matrix3<f64>) {
         let (e, nu) = (self.modulus_pa, self.poisson);
         let half = std::f64::consts::FRAC_1_SQRT_2;
         // Mean, difference, shear: stiffness and plastic flow per unit stress of each.
@@ -91,6 +111,6 @@ impl Law {
         let own_tangent =
             Matrix3::from_fn(|i, j| if i == j { soft[i] } else { 0.0 } - pushed[i] * pushed[j] / denominator);
         let stress = turn.tr_mul(&Vector3::from(held));
-        (stress, turn.tr_mul(&(own_tangent * turn)), multiplier)
+        (stress, turn.tr_mul(&(own_tangent * turn)))
     }
 }

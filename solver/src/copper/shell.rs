@@ -3,11 +3,11 @@
 //! In: laminates with their copper plies and laws, the small motion of every triangle. Out: per triangle the forces and
 //! stiffness by which the yielding stack falls short of the elastic one, so that a solver subtracts them and knows
 //! nothing else of copper. Points lie at the middles of the sides and at Gauss heights of every copper ply. A triangle
-//! that never yielded costs one look at the faces of its copper. Smeared coils and plies of sliding stiffeners stay
-//! elastic.
+//! that has not yielded since its law began costs one look at the faces of its copper. Smeared coils and plies of
+//! sliding stiffeners stay elastic.
 
 use super::{Law, mises_pa};
-use crate::element::{Local, Matrix18, Vector18, shell};
+use crate::element::{Local, Matrix18, Vector18, double_area, shell};
 use crate::laminate::{Laminate, Ply};
 use copperbend_mesh::board::LayerId;
 use nalgebra::{Matrix3, Matrix6, Vector3, Vector6};
@@ -30,9 +30,24 @@ struct Sheet {
     law: Law,
 }
 
-/// What a triangle remembers: per point strain and stress at the start of the loop's law, then the parts' stresses.
+/// What a triangle remembers.
 #[derive(Debug, Clone)]
-struct Memory(Vec<Vector3<f64>>);
+struct Memory {
+    /// Per point strain and stress at the start of the loop's law, strain since, the parts' stresses.
+    points: Vec<Vector3<f64>>,
+    /// Where its law began, while it is elastic since.
+    start: Option<Box<Start>>,
+}
+
+/// A triangle where its law began.
+#[derive(Debug, Clone)]
+struct Start {
+    /// Generalised strains at the middles of the sides, and the factor on heating.
+    strains: [Vector6<f64>; 3],
+    thermal: f64,
+    /// Resultants by which the copper falls short as long as nothing yields; None: by nothing.
+    short: Option<[Vector6<f64>; 3]>,
+}
 
 /// Forces and stiffness that the yielding of a triangle takes off the elastic ones, conjugate to its motion.
 #[derive(Debug, Clone)]
@@ -62,6 +77,8 @@ pub struct ShellCopper {
     scale: Vec<f64>,
     laminate_of: Vec<u32>,
     memory: Vec<Option<Memory>>,
+    /// Work turned into heat in each triangle, J.
+    lost_j: Vec<f64>,
     /// Height in a ply (0 to 1) and weight of every point.
     points: Vec<[f64; 2]>,
 }
@@ -106,6 +123,7 @@ impl ShellCopper {
             scale: laminates.iter().map(|l| l.drilling_scale).collect(),
             laminate_of: laminate_of.to_vec(),
             memory: vec![None; laminate_of.len()],
+            lost_j: vec![0.0; laminate_of.len()],
             points: gauss(points.clamp(1, 64)),
         }
     }
@@ -114,6 +132,17 @@ impl ShellCopper {
     #[must_use]
     pub fn yielded(&self) -> usize {
         self.memory.iter().filter(|m| m.is_some()).count()
+    }
+
+    /// Work that yielding turned into heat since [`Self::forget_work`], J, and the triangles it happened in.
+    #[must_use]
+    pub fn plastic_work_j(&self) -> (f64, usize) {
+        (self.lost_j.iter().sum(), self.lost_j.iter().filter(|w| **w > 0.0).count())
+    }
+
+    /// Counts the plastic work anew from here.
+    pub fn forget_work(&mut self) {
+        self.lost_j.fill(0.0);
     }
 
     /// What a triangle falls short by at a motion; None while its copper is elastic.
@@ -130,8 +159,11 @@ impl ShellCopper {
         let scale = self.scale[laminate];
         let strains = shell::mid_side_strains(&local.corners, motion, scale);
         let memory = self.memory[triangle].as_ref();
-        if memory.is_none() && !yields(sheets, &strains, thermal) {
-            return None;
+        if let Some(start) = quiet(memory, sheets, &strains, thermal) {
+            let short = start?.short.as_ref()?;
+            let (force, stiffness) =
+                shell::mid_side_forces(&local.corners, scale, short, &[Matrix6::zeros(); 3]);
+            return Some(Shortfall { motion: *motion, force, stiffness });
         }
         let mut scratch = Vec::new();
         let mut resultants = [Vector6::zeros(); 3];
@@ -178,30 +210,36 @@ impl ShellCopper {
     /// Keeps the state at the motions of all triangles as the one that later steps start from.
     pub fn keep(&mut self, motion: impl Fn(usize) -> Option<Vector18> + Sync, local: &[Local], thermal: f64) {
         let mut memory = std::mem::take(&mut self.memory);
+        let mut lost = std::mem::take(&mut self.lost_j);
         let own = &*self;
-        memory.par_iter_mut().enumerate().with_min_len(CHUNK).for_each(|(triangle, memory)| {
+        let all = memory.par_iter_mut().zip(&mut lost).enumerate().with_min_len(CHUNK);
+        all.for_each(|(triangle, (memory, lost))| {
             let laminate = own.laminate_of[triangle] as usize;
             let Some(sheets) = own.sheets.get(laminate).filter(|s| !s.is_empty()) else { return };
             let Some(motion) = motion(triangle) else { return };
-            let strains = shell::mid_side_strains(&local[triangle].corners, &motion, own.scale[laminate]);
-            if memory.is_none() && !yields(sheets, &strains, thermal) {
+            let corners = &local[triangle].corners;
+            let strains = shell::mid_side_strains(corners, &motion, own.scale[laminate]);
+            if quiet(memory.as_ref(), sheets, &strains, thermal).is_some() {
                 return;
             }
-            let kept = memory.get_or_insert_with(|| own.blank(sheets));
+            let weight_m2 = double_area(corners) / 6.0;
+            let memory = memory.get_or_insert_with(|| own.blank(sheets));
+            memory.start = None;
+            let kept = &mut memory.points;
             own.each_point(sheets, &strains, thermal, |at, sheet, strain| {
                 let parts = at.start + HEAD..at.start + HEAD + sheet.law.parts.len();
-                let by = strain - kept.0[at.start] - kept.0[at.start + 2];
-                sheet.law.step(&by, &mut kept.0[parts]);
-                kept.0[at.start + 2] = strain - kept.0[at.start];
+                let by = strain - kept[at.start] - kept[at.start + 2];
+                *lost += sheet.law.step(&by, &mut kept[parts]).lost_j_m3 * at.weight_m * weight_m2;
+                kept[at.start + 2] = strain - kept[at.start];
             });
         });
-        self.memory = memory;
+        (self.memory, self.lost_j) = (memory, lost);
     }
 
     fn blank(&self, sheets: &[Sheet]) -> Memory {
         let per_side: usize =
             sheets.iter().map(|sheet| self.points.len() * (HEAD + sheet.law.parts.len())).sum();
-        Memory(vec![Vector3::zeros(); 3 * per_side])
+        Memory { points: vec![Vector3::zeros(); 3 * per_side], start: None }
     }
 
     /// Changes to other laws at the present state: the stress there stays as an offset, and the copper behaves from
@@ -231,18 +269,27 @@ impl ShellCopper {
                 let strains = shell::mid_side_strains(corners, &motion, self.scale[laminate]);
                 let mut heads = Vec::new();
                 let mut scratch = Vec::new();
+                let mut short = [Vector6::zeros(); 3];
+                let memory = self.memory[triangle].as_ref();
                 self.each_point(sheets, &strains, thermal, |at, sheet, strain| {
-                    let (base, own) =
-                        remembered(self.memory[triangle].as_ref(), at.start, sheet, &mut scratch);
+                    let (base, own) = remembered(memory, at.start, sheet, &mut scratch);
                     let by = strain - base[0] - own.since;
-                    heads.push([strain, base[1] + sheet.law.step(&by, own.parts).stress]);
+                    let stress = base[1] + sheet.law.step(&by, own.parts).stress;
+                    heads.push([strain, stress]);
+                    add_resultant(
+                        &mut short[at.side],
+                        &((sheet.q_pa * strain - stress) * at.weight_m),
+                        at.z_m,
+                    );
                 });
                 let mut kept = next.blank(&next.sheets[laminate]);
+                let short = memory.is_some().then_some(short);
+                kept.start = Some(Box::new(Start { strains, thermal, short }));
                 let mut each = heads.into_iter();
                 next.each_point(&next.sheets[laminate], &strains, thermal, |at, _, _| {
                     if let Some([strain, stress]) = each.next() {
-                        kept.0[at.start] = strain;
-                        kept.0[at.start + 1] = stress;
+                        kept.points[at.start] = strain;
+                        kept.points[at.start + 1] = stress;
                     }
                 });
                 Some(kept)
@@ -281,7 +328,7 @@ fn remembered<'s>(
 ) -> ([Vector3<f64>; 2], Own<'s>) {
     scratch.clear();
     let n = sheet.law.parts.len();
-    let Some(Memory(kept)) = memory else {
+    let Some(Memory { points: kept, .. }) = memory else {
         scratch.resize(n, Vector3::zeros());
         return ([Vector3::zeros(); 2], Own { since: Vector3::zeros(), parts: scratch });
     };
@@ -293,17 +340,29 @@ fn strain_at(strain: &Vector6<f64>, z_m: f64) -> Vector3<f64> {
     strain.fixed_rows::<3>(0) + strain.fixed_rows::<3>(3) * z_m
 }
 
-/// Whether copper that is elastic so far yields: the von Mises stress is largest on a face.
-fn yields(sheets: &[Sheet], strains: &[Vector6<f64>; 3], thermal: f64) -> bool {
-    sheets.iter().any(|sheet| {
+/// Whether a triangle is elastic since its law began: None where it yields or has; else where that was, if not at rest.
+fn quiet<'m>(
+    memory: Option<&'m Memory>,
+    sheets: &[Sheet],
+    strains: &[Vector6<f64>; 3],
+    thermal: f64,
+) -> Option<Option<&'m Start>> {
+    let start = match memory {
+        None => None,
+        Some(memory) => Some(memory.start.as_deref()?),
+    };
+    let since = |side: usize| start.map_or(strains[side], |s| strains[side] - s.strains[side]);
+    let warmer = thermal - start.map_or(0.0, |s| s.thermal);
+    // The von Mises stress is largest on a face.
+    let yields = sheets.iter().any(|sheet| {
         let limit = sheet.law.first_yield_pa();
-        strains.iter().any(|strain| {
-            sheet
-                .faces_m
-                .iter()
-                .any(|&z| mises_pa(&(sheet.q_pa * (strain_at(strain, z) - sheet.free * thermal))) > limit)
+        (0..3).any(|side| {
+            let by = since(side);
+            let at = |&z: &f64| mises_pa(&(sheet.q_pa * (strain_at(&by, z) - sheet.free * warmer))) > limit;
+            sheet.faces_m.iter().any(at)
         })
-    })
+    });
+    (!yields).then_some(start)
 }
 
 fn add_resultant(sum: &mut Vector6<f64>, stress: &Vector3<f64>, z_m: f64) {

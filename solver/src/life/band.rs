@@ -5,6 +5,7 @@
 
 use super::OutsideLaw;
 use super::foil::FoilRelation;
+use super::mean::{MeanStress, with_mean_stress};
 use super::slopes::{HighCycleLine, UniversalSlopes};
 use serde::Serialize;
 
@@ -93,6 +94,17 @@ impl CopperKind {
     }
 }
 
+/// Mean-stress corrections of a kind of copper at a strain range, by the strain-life law of universal slopes. Below what
+/// that law covers, as at its end.
+///
+/// # Errors
+/// The strain lies above the law.
+pub fn mean_stress(kind: CopperKind, range: f64, mean_pa: f64) -> Result<MeanStress, OutsideLaw> {
+    // At the most cycles a law speaks of, with room for the mean stress.
+    let floor = 1.5 * kind.slopes().range(super::MOST_CYCLES);
+    with_mean_stress(&kind.slopes().as_strain_life(), 0.5 * range.max(floor), mean_pa)
+}
+
 /// Cycles to crack at a strain range by each law.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Band {
@@ -104,6 +116,8 @@ pub struct Band {
     pub line_cycles: f64,
     /// Whether the strain lies below the last data point.
     pub extrapolated: bool,
+    /// Factors of a lasting mean stress on the shorter and on the longer edge, 1 without any.
+    pub mean_factors: [f64; 2],
 }
 
 /// Deviations of a normal distribution between its median and its 90 per cent point.
@@ -124,19 +138,37 @@ impl Band {
             slopes_cycles: cut(kind.slopes().cycles(range))?,
             line_cycles: kind.line().cycles(range).min(super::MOST_CYCLES),
             extrapolated: range < kind.last_tested_range(),
+            mean_factors: [1.0; 2],
         })
+    }
+
+    /// The same under a mean stress, Pa, as far as it lasts: the shorter edge by the harsher correction, the longer by the
+    /// milder.
+    ///
+    /// # Errors
+    /// As [`Self::at`].
+    pub fn under(kind: CopperKind, range: f64, mean_pa: f64) -> Result<Self, OutsideLaw> {
+        let plain = Self::at(kind, range)?;
+        Ok(Self { mean_factors: mean_stress(kind, range, mean_pa)?.factors(), ..plain })
     }
 
     /// Shorter edge, cycles.
     #[must_use]
     pub fn low(&self) -> f64 {
-        self.foil_cycles.min(self.slopes_cycles)
+        self.foil_cycles.min(self.slopes_cycles) * self.mean_factors[0]
     }
 
     /// Longer edge, cycles.
     #[must_use]
     pub fn high(&self) -> f64 {
-        self.foil_cycles.max(self.slopes_cycles).max(self.line_cycles)
+        self.foil_cycles.max(self.slopes_cycles).max(self.line_cycles) * self.mean_factors[1]
+    }
+
+    /// Both edges as if there were no mean stress, cycles.
+    #[must_use]
+    pub fn without_mean(&self) -> [f64; 2] {
+        let plain = Self { mean_factors: [1.0; 2], ..*self };
+        [plain.low(), plain.high()]
     }
 
     /// Middle of the band in logarithms, cycles.

@@ -1,48 +1,90 @@
-//! Mean stress in life: two corrections, both shown, neither trusted where the copper yields in every cycle.
+//! Mean stress in life: two corrections, both shown; used as far as the mean stress lasts from cycle to cycle.
 //!
-//! J. Morrow (1968) and K. N. Smith, P. Watson, T. H. Topper, J. Mater. 5 (1970) 767; formulas from memory.
+//! J. Morrow (1968) and K. N. Smith, P. Watson, T. H. Topper, J. Mater. 5 (1970) 767; formulas from memory. A mean strain
+//! by itself does no harm; the stress it leaves does, and where the copper yields in every cycle that stress goes.
 
 use super::slopes::StrainLife;
-use super::{OutsideLaw, cycles_at};
+use super::{FEWEST_CYCLES, MOST_CYCLES, OutsideLaw, cycles_at};
 use serde::Serialize;
 
-/// Strain amplitude above which the mean stress of annealed copper is taken to relax (judgement): corrections are
-/// shown but not used.
-pub const RELAXES_ABOVE: f64 = 5e-4;
+/// Strain amplitudes between which the mean stress of annealed copper is taken to relax: whole below the first, gone above
+/// the second (judgement, about 5e-4).
+pub const RELAXES: [f64; 2] = [4e-4, 6e-4];
 
 /// Cycles at one amplitude, without and with a mean stress.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct MeanStress {
+    /// Strain amplitude.
+    pub amplitude: f64,
+    /// Mean stress, Pa; tension above zero.
+    pub mean_pa: f64,
     /// No mean stress.
     pub none_cycles: f64,
     /// Strength less the mean stress (Morrow).
     pub morrow_cycles: f64,
     /// Largest stress times amplitude (Smith, Watson, Topper).
     pub swt_cycles: f64,
-    /// Whether the amplitude is small enough for the mean stress to last.
-    pub lasts: bool,
+    /// Share of the mean stress that lasts at this amplitude.
+    pub lasts: f64,
 }
 
 impl MeanStress {
-    /// Factor on a life by the harsher correction, 1 where the mean stress relaxes or lies in compression.
+    /// Factors on a life by the harsher and by the milder correction; both 1 where the mean stress relaxes or lies in
+    /// compression, which is not credited.
     #[must_use]
-    pub fn factor(&self) -> f64 {
-        let harsh = self.morrow_cycles.min(self.swt_cycles) / self.none_cycles;
-        if self.lasts { harsh.min(1.0) } else { 1.0 }
+    pub fn factors(&self) -> [f64; 2] {
+        if self.mean_pa <= 0.0 {
+            return [1.0; 2];
+        }
+        let both = [self.morrow_cycles, self.swt_cycles].map(|n| (n / self.none_cycles).min(1.0));
+        // A share of the correction's logarithm.
+        [both[0].min(both[1]), both[0].max(both[1])].map(|f| f.powf(self.lasts))
+    }
+
+    /// Which correction is used, and why, in words.
+    #[must_use]
+    pub fn verdict(&self) -> &'static str {
+        match self {
+            m if m.mean_pa <= 0.0 => "not used: compression is not credited",
+            m if m.lasts <= 0.0 => "not used: relaxes as copper yields in every cycle",
+            m if m.lasts < 1.0 => "used in part: relaxes between amplitudes of 400 and 600 um/m",
+            m if m.swt_cycles < m.morrow_cycles => {
+                "used: it lasts; short edge of the band by Smith, Watson, Topper, long edge by Morrow"
+            }
+            _ => "used: it lasts; short edge of the band by Morrow, long edge by Smith, Watson, Topper",
+        }
     }
 }
 
-/// Life at a strain amplitude with a mean stress, Pa. The stress amplitude comes from the cyclic curve.
+/// Life at a strain amplitude with a mean stress, Pa. The stress amplitude comes from the cyclic curve. What lies outside
+/// the laws stands as ten or 1e12 cycles.
 ///
 /// # Errors
-/// The strain lies outside the law.
+/// The amplitude is no number of zero or more, or too high without any mean stress.
 pub fn with_mean_stress(law: &StrainLife, amplitude: f64, mean_pa: f64) -> Result<MeanStress, OutsideLaw> {
-    let none_cycles = law.cycles(amplitude)?;
-    let morrow_cycles = cycles_at(|n| 2.0 * law.amplitude(n, mean_pa), 2.0 * amplitude)?;
+    let cut = |found: Result<f64, OutsideLaw>| match found {
+        Ok(cycles) => cycles,
+        Err(outside) if outside.is_high() => FEWEST_CYCLES,
+        Err(_) => MOST_CYCLES,
+    };
+    let none_cycles = match law.cycles(amplitude) {
+        Err(outside) if amplitude >= 0.0 && !outside.is_high() => MOST_CYCLES,
+        found => found?,
+    };
+    let morrow = cycles_at(|n| 2.0 * law.amplitude(n, mean_pa), 2.0 * amplitude);
     let most_pa = mean_pa + law.cyclic_curve().stress_pa(amplitude);
     // Never open: without tension the crack does not grow by this rule.
-    let swt_cycles = if most_pa > 0.0 { law.cycles_by_product(most_pa * amplitude)? } else { f64::INFINITY };
-    Ok(MeanStress { none_cycles, morrow_cycles, swt_cycles, lasts: amplitude <= RELAXES_ABOVE })
+    let swt_cycles =
+        if most_pa > 0.0 { cut(law.cycles_by_product(most_pa * amplitude)) } else { MOST_CYCLES };
+    let [from, to] = RELAXES;
+    Ok(MeanStress {
+        amplitude,
+        mean_pa,
+        none_cycles,
+        morrow_cycles: cut(morrow),
+        swt_cycles,
+        lasts: ((to - amplitude) / (to - from)).clamp(0.0, 1.0),
+    })
 }
 
 impl StrainLife {

@@ -7,16 +7,20 @@
 
 pub mod band;
 pub mod count;
+#[cfg(test)]
+mod fixtures;
 pub mod foil;
 pub mod found;
+pub mod heat;
+pub mod levels;
 pub mod mean;
 pub mod miner;
 pub mod radius;
 pub mod rainflow;
 pub mod report;
-
 pub mod samples;
 pub mod slopes;
+pub mod speed;
 #[cfg(test)]
 mod tests;
 

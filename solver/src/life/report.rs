@@ -1,10 +1,13 @@
 //! From the steady loop of a board to the life of its spots and of the whole: literature, samples, duties, levels.
 //!
-//! In: a [`CycleAnswer`], tested samples, wishes. Out: [`LifeReport`] in plain data. Absent: files, pictures.
+//! In: a [`CycleAnswer`], tested samples, wishes. Out: [`LifeReport`] in plain data. Absent: files, pictures, levels of a
+//! faster test (see [`super::levels`]).
 
-use super::mean::{MeanStress, with_mean_stress};
+use super::band::mean_stress;
+use super::mean::MeanStress;
 use super::miner::{Block, damage};
 use super::samples::{Belief, SpotLoad, TestedSample};
+use super::speed::{DrivenSpeed, Evidence, SpeedCurve, driven, evidence, held};
 use super::{Band, count};
 use crate::reliability::{Interval, StatError};
 use crate::result::{CycleAnswer, CycleSpot};
@@ -29,12 +32,16 @@ pub struct GivenSample {
     pub name: String,
     /// Its swing; None: the swing computed.
     pub swing: Option<Amplitude>,
+    /// Its drive frequency, Hz, where known.
+    pub frequency_hz: Option<f64>,
     /// Cycles to failure, or survived.
     pub cycles: f64,
     /// Whether it failed.
     pub failed: bool,
     /// Rank of the spot that cracked, counted from 0, where known.
     pub spot: Option<usize>,
+    /// Whether a place was named that lies at none of the spots.
+    pub elsewhere: bool,
 }
 
 /// A duty: how long at which swing.
@@ -55,6 +62,10 @@ pub struct LifeWish {
     pub duties: Vec<Duty>,
     /// Drive frequency, Hz.
     pub frequency_hz: Option<f64>,
+    /// Motions at several drive frequencies; may be empty.
+    pub driven: Vec<DrivenSpeed>,
+    /// Cycles that 90 per cent of the boards shall survive.
+    pub wanted_cycles: Option<f64>,
     /// Confidence of all bounds.
     pub confidence: f64,
 }
@@ -77,8 +88,10 @@ pub struct SpotLife {
     pub band: Band,
     /// Mean-stress corrections by the strain-life law of universal slopes.
     pub mean_stress: MeanStress,
-    /// Life by belief, mean stress not applied.
+    /// Life by belief, with the mean stress that lasts.
     pub lives: Lives,
+    /// The same as if there were no mean stress anywhere, samples included.
+    pub without_mean: Lives,
     /// Whether the strain lies below every data point.
     pub extrapolated: bool,
 }
@@ -98,8 +111,8 @@ pub struct CurveRow {
     pub spot: usize,
     /// Life of the board.
     pub lives: Lives,
-    /// Whether the strain lies below every data point.
-    pub extrapolated: bool,
+    /// What it rests on.
+    pub evidence: Evidence,
 }
 
 /// Everything about life.
@@ -109,8 +122,12 @@ pub struct LifeReport {
     pub spots: Vec<SpotLife>,
     /// The board: all spots in series.
     pub board: Lives,
+    /// The same as if there were no mean stress anywhere, samples included.
+    pub board_without_mean: Lives,
     /// Samples used, and failures among them.
     pub samples: [usize; 2],
+    /// Names of samples whose crack lies at none of the spots: taken as failures without a place.
+    pub elsewhere: Vec<String>,
     /// Strain ranges of the samples' worst spots.
     pub tested_range: Option<[f64; 2]>,
     /// Mean Weibull shape believed.
@@ -119,6 +136,10 @@ pub struct LifeReport {
     pub curve: Vec<CurveRow>,
     /// Share of life used by one round of the duties, each, and in sum; None without duties.
     pub duty_damage: Option<(Vec<f64>, f64)>,
+    /// Life over drive frequency: at the computed swing held, and where asked at the swing that the drive makes.
+    pub speed: Vec<SpeedCurve>,
+    /// Cycles that 90 per cent of the boards shall survive.
+    pub wanted_cycles: Option<f64>,
     /// Drive frequency, Hz.
     pub frequency_hz: Option<f64>,
     /// Confidence of the bounds.
@@ -126,7 +147,7 @@ pub struct LifeReport {
 }
 
 impl Lives {
-    fn of(belief: &Belief, spots: &[SpotLoad], confidence: f64) -> Result<Self, StatError> {
+    pub(super) fn of(belief: &Belief, spots: &[SpotLoad], confidence: f64) -> Result<Self, StatError> {
         Ok(Self {
             ten_percent_cycles: belief.life(spots, 0.1, confidence)?,
             half_cycles: belief.life(spots, 0.5, confidence)?,
@@ -140,13 +161,13 @@ impl Lives {
 /// A swing beyond the computed one.
 pub fn loads_at(cycle: &CycleAnswer, swing: Option<Amplitude>) -> Result<Vec<SpotLoad>, StatError> {
     let one = |spot: &CycleSpot| {
-        let range = match swing {
-            None => Some(spot.spot.range),
-            Some(Amplitude::Current(a)) => cycle.range_at(spot, a, false),
-            Some(Amplitude::Angle(a)) => cycle.range_at(spot, a, true),
-            Some(Amplitude::Share(share)) => cycle.range_at_share(spot, share),
+        let (range, share) = match swing {
+            None => (Some(spot.spot.range), 1.0),
+            Some(Amplitude::Current(a)) => (cycle.range_at(spot, a, false), cycle.share_of(a, false)),
+            Some(Amplitude::Angle(a)) => (cycle.range_at(spot, a, true), cycle.share_of(a, true)),
+            Some(Amplitude::Share(share)) => (cycle.range_at_share(spot, share), share),
         };
-        range.map(|range| SpotLoad { kind: spot.kind, range })
+        range.map(|range| SpotLoad { kind: spot.kind, range, mean_pa: spot.mean_stress_at(share) })
     };
     cycle.spots.iter().map(one).collect::<Option<Vec<_>>>().ok_or_else(|| {
         let words = match swing {
@@ -168,50 +189,68 @@ pub fn loads_at(cycle: &CycleAnswer, swing: Option<Amplitude>) -> Result<Vec<Spo
 /// No spot, a strain above the laws, a sample or duty beyond the computed swing, an empty duty.
 pub fn life(cycle: &CycleAnswer, wish: &LifeWish) -> Result<LifeReport, StatError> {
     let loads = loads_at(cycle, None)?;
-    let worst = loads.iter().copied().max_by(|a, b| a.range.total_cmp(&b.range));
-    let worst =
-        worst.ok_or_else(|| StatError::new("no spot of the copper is strained", "give the board a swing"))?;
-    let samples = wish.samples.iter().map(|given| {
-        let spots = loads_at(cycle, given.swing)
-            .map_err(|e| StatError::new(format!("sample '{}': {}", given.name, e.what), e.remedy))?;
-        Ok(TestedSample { spots, cycles: given.cycles, failed: given.failed, place: given.spot })
-    });
-    let samples = samples.collect::<Result<Vec<_>, StatError>>()?;
-    let belief = Belief::new(worst, &samples)?;
-    let beyond = |load: &SpotLoad| match belief.tested {
-        Some([low, _]) => load.range < low && load.range < load.kind.last_tested_range(),
-        None => load.range < load.kind.last_tested_range(),
-    };
+    let samples = tested(cycle, wish)?;
+    let belief = believed(&loads, &samples)?;
+    let plain: Vec<SpotLoad> = loads.iter().map(unpulled).collect();
+    let plain_samples: Vec<TestedSample> = samples
+        .iter()
+        .map(|s| TestedSample { spots: s.spots.iter().map(unpulled).collect(), ..s.clone() })
+        .collect();
+    let plainly = believed(&plain, &plain_samples)?;
     let spot = |(load, own): (&SpotLoad, &CycleSpot)| {
         let outside = |e: super::OutsideLaw| StatError::new(e.to_string(), "reduce the swing");
-        let law = load.kind.slopes().as_strain_life();
-        let amplitude = 0.5 * load.range.max(law_floor(load));
         Ok(SpotLife {
             rank: own.spot.rank,
-            band: Band::at(load.kind, load.range).map_err(outside)?,
-            mean_stress: with_mean_stress(&law, amplitude, own.mean_stress_pa.max(0.0)).map_err(outside)?,
+            band: Band::under(load.kind, load.range, load.mean_pa).map_err(outside)?,
+            mean_stress: mean_stress(load.kind, load.range, load.mean_pa).map_err(outside)?,
             lives: Lives::of(&belief, &[*load], wish.confidence)?,
-            extrapolated: beyond(load),
+            without_mean: Lives::of(&plainly, &[unpulled(load)], wish.confidence)?,
+            extrapolated: evidence(load, &samples) == Evidence::Extrapolated,
         })
     };
-    let curve = curve(cycle, &belief, wish.confidence, &beyond)?;
+    let curve = curve(cycle, &belief, wish.confidence, &samples)?;
+    let mut speed = vec![held(cycle.amplitude_rad(), &loads, &belief, (wish, &samples))?];
+    if !wish.driven.is_empty() {
+        speed.push(driven(cycle, &belief, (wish, &samples))?);
+    }
     Ok(LifeReport {
         spots: loads.iter().zip(&cycle.spots).map(spot).collect::<Result<Vec<_>, StatError>>()?,
         board: Lives::of(&belief, &loads, wish.confidence)?,
+        board_without_mean: Lives::of(&plainly, &plain, wish.confidence)?,
         samples: [belief.samples, belief.failures],
+        elsewhere: wish.samples.iter().filter(|s| s.elsewhere).map(|s| s.name.clone()).collect(),
         tested_range: belief.tested,
         shape: belief.shape(),
         curve,
         duty_damage: duties(cycle, &belief, wish)?,
+        speed,
+        wanted_cycles: wish.wanted_cycles,
         frequency_hz: wish.frequency_hz,
         confidence: wish.confidence,
     })
 }
 
-/// Least strain range the strain-life law covers.
-fn law_floor(load: &SpotLoad) -> f64 {
-    // At the most cycles a law speaks of, with room for the mean stress.
-    1.5 * load.kind.slopes().range(super::MOST_CYCLES)
+/// A load as if it had no mean stress.
+fn unpulled(load: &SpotLoad) -> SpotLoad {
+    SpotLoad { mean_pa: 0.0, ..*load }
+}
+
+/// The tested samples with the strain of their spots.
+pub(super) fn tested(cycle: &CycleAnswer, wish: &LifeWish) -> Result<Vec<TestedSample>, StatError> {
+    let one = |given: &GivenSample| {
+        let spots = loads_at(cycle, given.swing)
+            .map_err(|e| StatError::new(format!("sample '{}': {}", given.name, e.what), e.remedy))?;
+        Ok(TestedSample { spots, cycles: given.cycles, failed: given.failed, place: given.spot })
+    };
+    wish.samples.iter().map(one).collect()
+}
+
+/// The belief about a board with these loads after the samples.
+pub(super) fn believed(loads: &[SpotLoad], samples: &[TestedSample]) -> Result<Belief, StatError> {
+    let worst = loads.iter().copied().max_by(|a, b| a.range.total_cmp(&b.range));
+    let worst =
+        worst.ok_or_else(|| StatError::new("no spot of the copper is strained", "give the board a swing"))?;
+    Belief::new(worst, samples)
 }
 
 /// Shares of the computed amplitude at which the curve is told.
@@ -221,11 +260,9 @@ fn curve(
     cycle: &CycleAnswer,
     belief: &Belief,
     confidence: f64,
-    beyond: &impl Fn(&SpotLoad) -> bool,
+    samples: &[TestedSample],
 ) -> Result<Vec<CurveRow>, StatError> {
-    let half = |ends: [f64; 2]| 0.5 * (ends[1] - ends[0]).abs();
-    let whole_a = cycle.currents_a[0].abs().min(cycle.currents_a[1].abs());
-    let whole_rad = half(cycle.steady_ends_rad);
+    let (whole_a, whole_rad) = (cycle.amplitude_a(), cycle.amplitude_rad());
     let mut rows = Vec::new();
     for share in SHARES {
         let swing = (share < 1.0).then_some(Amplitude::Share(share));
@@ -241,7 +278,7 @@ fn curve(
             range: worst.range,
             spot,
             lives: Lives::of(belief, &loads, confidence)?,
-            extrapolated: beyond(worst),
+            evidence: evidence(worst, samples),
         });
     }
     Ok(rows)
@@ -267,95 +304,6 @@ fn duties(
     }
     let sum = terms.iter().sum();
     Ok(Some((terms, sum)))
-}
-
-/// A level of an accelerated test against the use.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct TestLevel {
-    /// Amplitude over that of the computed loop.
-    pub share: f64,
-    /// Flap angle amplitude, rad.
-    pub angle_rad: f64,
-    /// Median life of the board, cycles, with bounds.
-    pub half_cycles: Interval,
-    /// Time to the median life over that in use.
-    pub time_share: f64,
-    /// Why the level must not be used; empty when it may.
-    pub refused: String,
-}
-
-/// Whether a larger swing is made at the current of use (resonance, crank) or by more current.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Drive {
-    /// More current: the coil gets hotter.
-    MoreCurrent,
-    /// The same current at resonance, or no current at all.
-    SameHeat,
-}
-
-/// Three levels between a use, given as a share of the computed amplitude, and the computed amplitude.
-///
-/// A level is refused where another spot is the worst than in use, where copper goes beyond its elastic range when it
-/// stays within in use, and where more current makes the coil hotter than in use.
-///
-/// # Errors
-/// A use outside the curve.
-pub fn levels(
-    cycle: &CycleAnswer,
-    wish: &LifeWish,
-    use_share: f64,
-    drive: Drive,
-) -> Result<Vec<TestLevel>, StatError> {
-    if !(use_share > 0.0 && use_share < 1.0) {
-        return Err(StatError::new(
-            format!("the use is {use_share:.3} of the computed swing"),
-            "compute a swing larger than the use: the levels lie between both",
-        ));
-    }
-    let report = life(cycle, wish)?;
-    let (mut found, mut in_use): (Vec<TestLevel>, Option<(usize, f64, f64)>) = (Vec::new(), None);
-    let whole_rad = report.curve.last().map_or(0.0, |row| row.angle_rad);
-    let loads: Vec<SpotLoad> = loads_at(cycle, None)?;
-    let worst = loads.iter().copied().max_by(|a, b| a.range.total_cmp(&b.range));
-    let Some(worst) = worst else { return Ok(found) };
-    let samples = wish.samples.iter().map(|s| {
-        Ok(TestedSample {
-            spots: loads_at(cycle, s.swing)?,
-            cycles: s.cycles,
-            failed: s.failed,
-            place: s.spot,
-        })
-    });
-    let belief = Belief::new(worst, &samples.collect::<Result<Vec<_>, StatError>>()?)?;
-    for k in 0..=3 {
-        let share = use_share + (1.0 - use_share) * f64::from(k) / 3.0;
-        let at = loads_at(cycle, (share < 1.0).then_some(Amplitude::Share(share)))?;
-        let top = at.iter().enumerate().max_by(|a, b| a.1.range.total_cmp(&b.1.range));
-        let Some((spot, load)) = top else { continue };
-        let half = belief.life(&at, 0.5, wish.confidence)?;
-        let (use_spot, use_range, use_life) = *in_use.get_or_insert((spot, load.range, half.value));
-        let mut why = Vec::new();
-        if spot != use_spot {
-            why.push(format!("the worst spot moves from number {} to number {}", use_spot + 1, spot + 1));
-        }
-        if load.range > cycle.elastic_range && use_range <= cycle.elastic_range {
-            why.push("copper yields in every cycle, in use it does not".to_owned());
-        }
-        if k > 0 && drive == Drive::MoreCurrent {
-            why.push(format!(
-                "the coil is heated {:.1} times as much as in use",
-                (share / use_share).powi(2)
-            ));
-        }
-        found.push(TestLevel {
-            share,
-            angle_rad: share * whole_rad,
-            half_cycles: half,
-            time_share: half.value / use_life,
-            refused: why.join("; "),
-        });
-    }
-    Ok(found)
 }
 
 /// Hours for a number of cycles at a frequency, where one is known.

@@ -25,6 +25,8 @@ pub struct SpotLoad {
     pub kind: CopperKind,
     /// Strain range of the steady loop.
     pub range: f64,
+    /// Mean stress of the loop, Pa.
+    pub mean_pa: f64,
 }
 
 /// A tested sample as the fit sees it.
@@ -65,7 +67,7 @@ const MEDIAN: f64 = -0.366_512_920_581_664_3;
 fn literature(spot: &SpotLoad) -> Result<f64, OutsideLaw> {
     let covered = |cycles: f64| spot.kind.foil().range(cycles).max(spot.kind.slopes().range(cycles));
     let least = covered(super::MOST_CYCLES);
-    let middle = Band::at(spot.kind, spot.range.max(least))?.middle().ln();
+    let middle = Band::under(spot.kind, spot.range.max(least), spot.mean_pa)?.middle().ln();
     // A range that is no number or below zero was refused by the band.
     Band::at(spot.kind, spot.range)?;
     let below = (least / spot.range.max(1e-12)).ln().max(0.0);
@@ -104,7 +106,7 @@ impl Belief {
     /// A sample without cycles, spots, or with a crack place that is none of its spots; a strain above the law.
     pub fn new(design: SpotLoad, samples: &[TestedSample]) -> Result<Self, StatError> {
         let outside = |e: OutsideLaw| StatError::new(e.to_string(), "check swing and stack of the samples");
-        let doubt = Band::at(design.kind, design.range).map_err(outside)?.doubt();
+        let doubt = Band::under(design.kind, design.range, design.mean_pa).map_err(outside)?.doubt();
         let worst = |s: &TestedSample| s.spots.iter().map(|s| s.range).fold(0.0, f64::max);
         let (mut sum, mut low, mut high) = (0.0, f64::INFINITY, 0.0f64);
         for sample in samples {
@@ -149,13 +151,51 @@ impl Belief {
     /// A strain above the law, or no spot.
     pub fn life(&self, spots: &[SpotLoad], p: f64, confidence: f64) -> Result<Interval, StatError> {
         let laid = self.laid(spots)?;
-        let mut lives: Vec<[f64; 2]> = self
-            .nodes
-            .iter()
-            .map(|&[shift, tilt, sigma, weight]| [self.log_life(&laid, [shift, tilt, sigma], p), weight])
-            .collect();
+        Ok(self.spread(confidence, |node| Self::log_life(&laid, node, p)).map(f64::exp))
+    }
+
+    /// Life with these spots over the life with others, share `p` failed.
+    ///
+    /// # Errors
+    /// As [`Self::life`].
+    pub fn ratio(
+        &self,
+        spots: &[SpotLoad],
+        over: &[SpotLoad],
+        p: f64,
+        confidence: f64,
+    ) -> Result<Interval, StatError> {
+        let laid = [self.laid(spots)?, self.laid(over)?];
+        let of = |node| Self::log_life(&laid[0], node, p) - Self::log_life(&laid[1], node, p);
+        Ok(self.spread(confidence, of).map(f64::exp))
+    }
+
+    /// Exponent `m` of life over strain between two loads of the same board, by their worst strains.
+    ///
+    /// # Errors
+    /// As [`Self::life`]; both worst strains alike.
+    pub fn exponent(
+        &self,
+        spots: &[SpotLoad],
+        over: &[SpotLoad],
+        confidence: f64,
+    ) -> Result<Interval, StatError> {
+        let worst = |spots: &[SpotLoad]| spots.iter().map(|s| s.range).fold(0.0, f64::max);
+        let way = (worst(spots) / worst(over)).ln();
+        if !way.is_finite() || way.abs() < 1e-9 {
+            return Err(StatError::new("two swings of one strain have no exponent", "let them differ"));
+        }
+        let laid = [self.laid(spots)?, self.laid(over)?];
+        let of = |node| (Self::log_life(&laid[1], node, 0.5) - Self::log_life(&laid[0], node, 0.5)) / way;
+        Ok(self.spread(confidence, of))
+    }
+
+    /// Median and bounds of a quantity over everything unsure.
+    fn spread(&self, confidence: f64, of: impl Fn([f64; 3]) -> f64) -> Interval {
+        let node = |&[shift, tilt, sigma, weight]: &[f64; 4]| [of([shift, tilt, sigma]), weight];
+        let mut lives: Vec<[f64; 2]> = self.nodes.iter().map(node).collect();
         lives.sort_by(|a, b| a[0].total_cmp(&b[0]));
-        // Nodes of one life are one step of the distribution.
+        // Nodes of one value are one step of the distribution.
         lives.dedup_by(|next, kept| {
             let same = next[0] - kept[0] < 1e-6;
             if same {
@@ -171,15 +211,15 @@ impl Belief {
                 let here = sum + 0.5 * weight;
                 if here >= share {
                     let part = if here > before.0 { (share - before.0) / (here - before.0) } else { 1.0 };
-                    return (before.1 + part * (y - before.1)).exp();
+                    return before.1 + part * (y - before.1);
                 }
                 before = (here, *y);
                 sum += weight;
             }
-            before.1.exp()
+            before.1
         };
         let tail = 0.5 * (1.0 - confidence);
-        Ok(Interval { value: at(0.5), low: at(tail), high: at(1.0 - tail) })
+        Interval { value: at(0.5), low: at(tail), high: at(1.0 - tail) }
     }
 
     /// Chance that a board with these spots is whole after some cycles, everything unsure averaged over.
@@ -187,13 +227,21 @@ impl Belief {
     /// # Errors
     /// As [`Self::life`].
     pub fn reliability(&self, spots: &[SpotLoad], cycles: f64) -> Result<f64, StatError> {
+        self.all_whole(spots, cycles, 1)
+    }
+
+    /// Chance that all of so many boards are whole after some cycles: they share what is unsure.
+    ///
+    /// # Errors
+    /// As [`Self::life`].
+    pub fn all_whole(&self, spots: &[SpotLoad], cycles: f64, boards: u32) -> Result<f64, StatError> {
         let laid = self.laid(spots)?;
         let whole = |&[shift, tilt, sigma, weight]: &[f64; 4]| {
             let hazard: f64 = laid
                 .iter()
                 .map(|s| ((cycles.ln() - (s[0] + shift - tilt * s[1])) / sigma + MEDIAN).exp())
                 .sum();
-            weight * (-hazard).exp()
+            weight * (-hazard * f64::from(boards)).exp()
         };
         Ok(self.nodes.iter().map(whole).sum())
     }
@@ -216,7 +264,7 @@ impl Belief {
     }
 
     /// Logarithm of the life of a series of spots.
-    fn log_life(&self, laid: &[[f64; 2]], [shift, tilt, sigma]: [f64; 3], p: f64) -> f64 {
+    fn log_life(laid: &[[f64; 2]], [shift, tilt, sigma]: [f64; 3], p: f64) -> f64 {
         let mu = |s: &[f64; 2]| s[0] + shift - tilt * s[1];
         let least = laid.iter().map(mu).fold(f64::INFINITY, f64::min);
         let sum: f64 = laid.iter().map(|s| (-(mu(s) - least) / sigma).exp()).sum();
@@ -311,7 +359,7 @@ mod tests {
     const KIND: CopperKind = CopperKind::RolledAnnealed;
 
     fn spot(range: f64) -> SpotLoad {
-        SpotLoad { kind: KIND, range }
+        SpotLoad { kind: KIND, range, mean_pa: 0.0 }
     }
 
     fn sample(ranges: &[f64], cycles: f64, failed: bool, place: Option<usize>) -> TestedSample {
@@ -391,6 +439,87 @@ mod tests {
             belief.life(&[spot(1.4e-3)], 0.5, 0.9).expect("a life").value
         };
         assert!(fit(Some(1)) < 0.8 * fit(None) && fit(Some(0)) > 0.9 * fit(None), "named places ignored");
+    }
+
+    /// Weibull by hand: a failure without a place has the density of the weakest of its spots, with a place that of the
+    /// spot times the survival of the others, so the former is the sum of the latter; a survivor is all survivals.
+    #[test]
+    fn a_sample_is_its_weakest_spot() {
+        let (shift, tilt, sigma, t) = (0.3, 0.2, 0.4, 2e5_f64);
+        let spots = vec![[12.0, 0.1], [12.4, -0.05], [13.0, -0.3]];
+        let row = |failed, place| Row { log_cycles: t.ln(), failed, place, spots: spots.clone() };
+        let told = |failed, place| row(failed, place).log_likelihood(shift, tilt, sigma).exp();
+        let shape = 1.0 / sigma;
+        // Scale from the median: scale = median / (ln 2)^(1 / shape). Densities are per unit of ln t.
+        let scale =
+            |s: &[f64; 2]| (s[0] + shift - tilt * s[1]).exp() / std::f64::consts::LN_2.powf(1.0 / shape);
+        let whole = |s: &[f64; 2]| (-(t / scale(s)).powf(shape)).exp();
+        let density = |s: &[f64; 2]| shape * (t / scale(s)).powf(shape) * whole(s);
+        let all: f64 = spots.iter().map(whole).product();
+        assert!((told(false, None) / all - 1.0).abs() < 1e-12, "a survivor");
+        let mut sum = 0.0;
+        for (k, own) in spots.iter().enumerate() {
+            let want = density(own) * all / whole(own);
+            assert!((told(true, Some(k)) / want - 1.0).abs() < 1e-12, "a crack at spot {k}");
+            sum += want;
+        }
+        assert!((told(true, None) / sum - 1.0).abs() < 1e-12, "a failure without a place");
+    }
+
+    /// Two equal spots and no place named: the board's median is that of one spot over 2^(1 / shape), and fitting samples
+    /// of two spots gives back the life of one, longer by that factor.
+    #[test]
+    fn series_of_spots_is_undone_by_the_fit() {
+        let (median, shape) = (Band::at(KIND, 1.5e-3).expect("law").middle(), 2.0);
+        let boards: Vec<TestedSample> = batch(1.5e-3, median, shape, 40, f64::INFINITY)
+            .into_iter()
+            .map(|one| TestedSample { spots: vec![spot(1.5e-3); 2], ..one })
+            .collect();
+        let belief = Belief::new(spot(1.5e-3), &boards).expect("a belief");
+        let of = |n: usize| belief.life(&vec![spot(1.5e-3); n], 0.5, 0.9).expect("a life").value;
+        assert!((of(2) / median - 1.0).abs() < 0.06, "{} {median}", of(2));
+        let factor = 2.0_f64.powf(1.0 / belief.shape());
+        assert!((of(1) / of(2) / factor - 1.0).abs() < 0.03, "{} {factor}", of(1) / of(2));
+    }
+
+    /// Mean stress is in the life of design and samples alike: samples tested under it say nothing of it twice.
+    #[test]
+    fn a_lasting_mean_stress_shortens_the_life() {
+        let pulled = SpotLoad { mean_pa: 40e6, ..spot(7e-4) };
+        let prior = Belief::new(spot(7e-4), &[]).expect("prior");
+        let life = |b: &Belief, s: SpotLoad| b.life(&[s], 0.5, 0.9).expect("a life").value;
+        let factors = Band::under(KIND, 7e-4, 40e6).expect("law").mean_factors;
+        let want = (factors[0] * factors[1]).sqrt();
+        assert!(want < 0.7 && want > 0.1, "{factors:?}");
+        assert!((life(&prior, pulled) / life(&prior, spot(7e-4)) / want - 1.0).abs() < 1e-9, "prior");
+        let samples: Vec<TestedSample> = batch(7e-4, 1e8, 2.0, 30, f64::INFINITY)
+            .into_iter()
+            .map(|one| TestedSample { spots: vec![pulled], ..one })
+            .collect();
+        let belief = Belief::new(pulled, &samples).expect("a belief");
+        assert!((life(&belief, pulled) / 1e8 - 1.0).abs() < 0.15, "{}", life(&belief, pulled));
+        assert!(
+            (life(&belief, pulled) / life(&belief, spot(7e-4)) / want - 1.0).abs() < 1e-9,
+            "after samples"
+        );
+    }
+
+    /// Without samples the exponent is the prior's: the band's slope, unsure by one (the tilt); so is the ratio of lives.
+    #[test]
+    fn exponent_and_ratio_of_lives() {
+        let belief = Belief::new(spot(1e-3), &[]).expect("prior");
+        let [high, low] = [[spot(1.5e-3)], [spot(1e-3)]];
+        let m = belief.exponent(&high, &low, 0.6827).expect("an exponent");
+        let at = |r: f64| Band::at(KIND, r).expect("law").middle().ln();
+        let want = (at(1e-3) - at(1.5e-3)) / 1.5_f64.ln();
+        assert!((m.value - want).abs() < 0.05 && (m.high - m.value - TILT).abs() < 0.1, "{m:?} {want}");
+        let ratio = belief.ratio(&high, &low, 0.5, 0.6827).expect("a ratio");
+        assert!((ratio.value.ln() + m.value * 1.5_f64.ln()).abs() < 0.02, "{ratio:?} {m:?}");
+        assert!((ratio.low.ln() + m.high * 1.5_f64.ln()).abs() < 0.02, "{ratio:?} {m:?}");
+        assert!(belief.exponent(&high, &high, 0.9).is_err(), "one strain");
+        let n = belief.life(&high, 0.5, 0.9).expect("a life").value;
+        let [one, ten] = [1, 10].map(|k| belief.all_whole(&high, n, k).expect("a chance"));
+        assert!((one - 0.5).abs() < 0.02 && ten > 0.5_f64.powi(10) * 20.0, "shared doubt: {one} {ten}");
     }
 
     #[test]

@@ -18,8 +18,8 @@ pub(super) const PROBLEMS: &[Problem] = &[
         title: "Permanent set of bent copper: a fibre, a foil, laminates fibre by fibre",
         source: "elastic and plastic bending, closed forms; laminates summed over 4000 slices a layer elsewhere",
         provenance: Provenance::Recomputed,
-        note: "Copper 117 GPa, yield 60 MPa; films 2.5 GPa; bent to 1/200 m; elastic when let go. The shell, whose layers \
-               contract together, gives 0.591 and 0.077 (nu 0), 0.607 and 0.083 (nu 0.34): see the tests.",
+        note: "Copper 117 GPa, yield 60 MPa; films 2.5 GPa; bent to 1/200 m; elastic when let go; every fibre \
+               contracts by itself (layers that contract together: see copper-set-shell).",
         targets: &[
             gate("strain left of 0.5 %, ideally plastic", "-", 0.004_487_179, 1e-6),
             gate("strain left of 0.5 %, hardening 5 GPa", "-", 0.004_303_279, 1e-6),

@@ -20,6 +20,7 @@ mod patch;
 mod plates;
 mod rig;
 mod sections;
+mod set;
 mod shells;
 mod strips;
 mod vibrating_beams;
@@ -141,6 +142,7 @@ pub fn problems() -> impl Iterator<Item = &'static Problem> {
         strips::PROBLEMS,
         shells::PROBLEMS,
         life::PROBLEMS,
+        set::PROBLEMS,
         frames::PROBLEMS,
         frame_modes::PROBLEMS,
         frame_arms::PROBLEMS,

@@ -17,6 +17,12 @@ pub struct Interval {
 }
 
 impl Interval {
+    /// Value and limits through a function that rises.
+    #[must_use]
+    pub fn map(self, of: impl Fn(f64) -> f64) -> Self {
+        Self { value: of(self.value), low: of(self.low), high: of(self.high) }
+    }
+
     /// Limits whose logarithms lie `by` below and above.
     fn log(value: f64, by: f64) -> Self {
         Self { value, low: value * (-by).exp(), high: value * by.exp() }

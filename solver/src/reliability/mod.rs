@@ -8,6 +8,7 @@
 //! NIST/SEMATECH e-Handbook of Statistical Methods, chapter 8; formulas derived anew.
 
 mod bounds;
+pub mod calendar;
 mod family;
 mod fit;
 pub mod plan;

@@ -373,6 +373,13 @@ impl<'a> Path<'a> {
         self.newton.field.copper.as_ref().map(|lagged| &lagged.copper)
     }
 
+    /// Counts the plastic work of the copper anew from here.
+    pub fn forget_plastic_work(&mut self) {
+        if let Some(lagged) = &mut self.newton.field.copper {
+            lagged.copper.forget_work();
+        }
+    }
+
     /// Changes the laws of the copper here, see [`ShellCopper::restart`].
     pub fn restart_copper(&mut self, law: impl Fn(LayerId) -> Option<Law>) {
         let now = self.now.clone();

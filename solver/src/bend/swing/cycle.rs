@@ -8,7 +8,7 @@ use super::super::{BendOptions, Told, maps};
 use super::{Stage, range, stage};
 use crate::clearance::Approach;
 use crate::copper::shell::{POINTS, ShellCopper};
-use crate::copper::{Curve, Fibre, Law};
+use crate::copper::{Curve, Law, SwungFibre};
 use crate::error::SolveError;
 use crate::life::CopperKind;
 use crate::recover::{
@@ -108,6 +108,11 @@ impl Loop<'_, '_, '_> {
         self.stage.angle_rad(self.path.pose())
     }
 
+    /// Plastic work since it was last forgotten, J, and the triangles it happened in.
+    fn plastic_work(&self) -> (f64, usize) {
+        self.path.copper().map_or((0.0, 0), ShellCopper::plastic_work_j)
+    }
+
     fn look(&mut self) -> Result<Step, SolveError> {
         let balance = self.path.equilibrium()?;
         let recovered = recover(&self.stage.own.model, &balance, balance.level.thermal);
@@ -165,7 +170,7 @@ pub(in crate::bend) fn cycle(
     told: &mut Told<'_>,
 ) -> Result<Option<CycleAnswer>, SolveError> {
     let Some(wish) = &options.cycle else { return Ok(None) };
-    if swing.by_current.is_empty() {
+    if swing.by_current.is_empty() && wish.angle_rad.is_none() {
         return Ok(None);
     }
     let stage = stage(board, mesh, bond, Some(swing.most_current_a))?;
@@ -220,8 +225,15 @@ fn reached(swing: &Swing) -> [f64; 2] {
     good.fold([0.0, 0.0], |[low, high], a| [low.min(a), high.max(a)])
 }
 
-/// States that the spots are judged by: end of the first bend, set, then the upward half of the steady loop.
+/// Plastic work of a loop over the elastic work of the swing below which the loop is elastic: rounding of the turns.
+const NOTHING: f64 = 1e-6;
+
+/// Shares of the swing at which the mean stress is told.
+const SHARES: u32 = 10;
+
+/// States that the spots are judged by: rest, end of the first bend, set, then the upward half of the steady loop.
 struct Seen {
+    rest: Step,
     first: Step,
     set: Step,
     up: Vec<Step>,
@@ -229,7 +241,9 @@ struct Seen {
 
 fn walk(way: &mut Loop<'_, '_, '_>, wish: &CycleWish, answer: &mut CycleAnswer) -> Result<Seen, SolveError> {
     way.path.to_level(Level { steady: 1.0, driven: 0.0, thermal: 1.0, prescribed: 1.0 })?;
-    answer.rest_before_rad = way.angle();
+    let rest = way.look()?;
+    let rest_j = way.path.state().energy_j;
+    answer.rest_before_rad = rest.angle_rad;
     let ends = |rest: f64| match wish.angle_rad {
         Some(by) => [End::Angle(rest - by), End::Angle(rest + by)],
         None => answer.currents_a.map(End::Current),
@@ -241,6 +255,7 @@ fn walk(way: &mut Loop<'_, '_, '_>, wish: &CycleWish, answer: &mut CycleAnswer) 
     };
     let first = last(way.to(top, false)?)?;
     let set = last(way.to(End::Current(0.0), false)?)?;
+    let (first_work_j, _) = way.plastic_work();
     let yielded = way.path.copper().map_or(0, ShellCopper::yielded);
     answer.yielded_triangles = u32::try_from(yielded).unwrap_or(u32::MAX);
     (answer.first_top_rad, answer.first_set_rad) = (first.angle_rad, set.angle_rad - answer.rest_before_rad);
@@ -248,9 +263,16 @@ fn walk(way: &mut Loop<'_, '_, '_>, wish: &CycleWish, answer: &mut CycleAnswer) 
     way.path.restart_copper(|layer| kind_of(board, layer).map(|kind| wish.laws(kind).cyclic));
     let [bottom, top] = ends(answer.rest_before_rad);
     let once = last(way.to(top, false)?)?.angle_rad;
-    let down = way.to(bottom, false)?;
-    let mut up = down;
+    let top_j = way.path.state().energy_j;
+    way.path.forget_plastic_work();
+    let mut up = way.to(bottom, false)?;
+    let bottom_j = way.path.state().energy_j;
     up.extend(way.to(top, true)?);
+    let (loop_work_j, yielding) = way.plastic_work();
+    answer.plastic_work_j = [first_work_j, loop_work_j];
+    answer.loop_yielding_triangles = u32::try_from(yielding).unwrap_or(u32::MAX);
+    answer.elastic_work_j = (top_j - rest_j).max(bottom_j - rest_j);
+    answer.shakes_down = loop_work_j <= NOTHING * answer.elastic_work_j;
     if let [low, .., high] = &up[..] {
         answer.steady_ends_rad = [low.angle_rad, high.angle_rad];
         answer.currents_a = [low.current_a, high.current_a];
@@ -259,7 +281,7 @@ fn walk(way: &mut Loop<'_, '_, '_>, wish: &CycleWish, answer: &mut CycleAnswer) 
     answer.rest_after_rad = last(way.to(End::Current(0.0), false)?)?.angle_rad;
     answer.loop_current_a = up.iter().map(|s| s.current_a).collect();
     answer.loop_angle_rad = up.iter().map(|s| s.angle_rad).collect();
-    Ok(Seen { first, set, up })
+    Ok(Seen { rest, first, set, up })
 }
 
 fn spots(stage: &Stage<'_>, options: &BendOptions, wish: &CycleWish, seen: &Seen, answer: &mut CycleAnswer) {
@@ -276,20 +298,27 @@ fn spots(stage: &Stage<'_>, options: &BendOptions, wish: &CycleWish, seen: &Seen
         let laws = wish.laws(kind);
         limit = limit.min(2.0 * laws.cyclic.first_yield_pa() / laws.cyclic.modulus_pa);
         let own = history(stage, seen, spot, row.ends);
-        let [first_bend_strain, set_strain] = [own[0], own[1]];
-        let mean_stress_pa = mean_stress(&laws, &own);
+        let [rest, first_bend_strain, set_strain] = [own[0], own[1], own[2]];
+        let fibre = SwungFibre { rest, first: first_bend_strain, set: set_strain };
+        let mean_at = |share: f64| {
+            let ends = answer.ends_at_share(&own[3..], share).unwrap_or(row.ends);
+            fibre.mean_stress_pa(&laws.first, &laws.cyclic, share, ends)
+        };
+        let shares = (1..=SHARES).map(|k| f64::from(k) / f64::from(SHARES));
+        let mean_stress_over_share: Vec<[f64; 2]> = shares.map(|share| [share, mean_at(share)]).collect();
+        let mean_stress_pa = mean_at(1.0);
         answer.spots.push(CycleSpot {
             kind,
             first_bend_strain,
             set_strain,
             mean_strain: 0.5 * (row.ends[0] + row.ends[1]),
             mean_stress_pa,
-            loop_strain: own[2..].to_vec(),
+            mean_stress_over_share,
+            loop_strain: own[3..].to_vec(),
             spot: row,
         });
     }
     answer.elastic_range = if limit.is_finite() { limit } else { 0.0 };
-    answer.shakes_down = answer.spots.iter().all(|s| s.spot.range <= answer.elastic_range);
     let on = maps::On {
         mesh: stage.mesh,
         model: &stage.own.model,
@@ -306,28 +335,13 @@ fn spots(stage: &Stage<'_>, options: &BendOptions, wish: &CycleWish, seen: &Seen
     });
 }
 
-/// Strain along a spot's direction: end of the first bend, set, then the upward half of the loop. At a singular spot the
-/// place values are scaled to the mean that ranks.
+/// Strain along a spot's direction: rest, end of the first bend, set, then the upward half of the loop. At a singular spot
+/// the place values are scaled to the mean that ranks.
 fn history(stage: &Stage<'_>, seen: &Seen, spot: &Spot, ends: [f64; 2]) -> Vec<f64> {
-    let all: Vec<Recovered> =
-        [&seen.first, &seen.set].into_iter().chain(&seen.up).map(|s| s.recovered.clone()).collect();
-    let strains = range::strains_at(stage, &all, spot);
+    let all = [&seen.rest, &seen.first, &seen.set].into_iter().chain(&seen.up).map(|s| &s.recovered);
+    let strains = range::strains_at(stage, all, spot);
     let plain: Vec<f64> = strains.iter().map(|s| along(s, spot.direction_rad)).collect();
-    let whole = plain[plain.len() - 1] - plain[2];
+    let whole = plain[plain.len() - 1] - plain[3];
     let share = if whole == 0.0 { 1.0 } else { (ends[1] - ends[0]) / whole };
     plain.into_iter().map(|s| s * share).collect()
-}
-
-/// Mean stress of the steady loop of one fibre, Pa.
-fn mean_stress(laws: &Laws, history: &[f64]) -> f64 {
-    let [first, set, low, .., high] = history else { return 0.0 };
-    let mut fibre = Fibre::new(&laws.first);
-    fibre.to(*first);
-    let left = fibre.to(*set);
-    let mut steady = Fibre::from_set(&laws.cyclic, *set, left);
-    for end in [high, low] {
-        steady.to(*end);
-    }
-    let bottom = steady.stress_pa();
-    0.5 * (bottom + steady.to(*high))
 }

@@ -113,6 +113,43 @@ pub(super) fn swing(
     reported(&stage, options, found, coupling, told).map(Some)
 }
 
+/// Steps of current to each end where only the ends are wanted.
+const STEPS_TO_ENDS: u32 = 2;
+
+/// The ends of the swing alone, without strains, for the loop of yielding copper: the currents that have an equilibrium.
+/// Where the loop goes by prescribed angle, nothing is walked.
+pub(super) fn ends(
+    board: &Board,
+    options: &BendOptions,
+    bond: BondLimit,
+    settled: &Settled<State>,
+    told: &mut Told<'_>,
+) -> Result<Option<Swing>, SolveError> {
+    let Some(most_a) = most_current_a(board).filter(|_| options.swing) else { return Ok(None) };
+    if options.cycle.as_ref().is_some_and(|wish| wish.angle_rad.is_some()) {
+        return Ok(Some(Swing { most_current_a: most_a, ..Swing::default() }));
+    }
+    let state = &settled.trial.extra;
+    let stage = stage(board, &state.mesh, bond, Some(most_a))?.expecting(settled);
+    let gravity = board_load(board, &state.mesh, &stage.own, board.gravity_m_s2)?;
+    let driven = stage.carried.as_ref().map(|carried| carried as &dyn MovingLoad);
+    let steady: [&dyn MovingLoad; 1] = [&gravity];
+    let path = Path::new(&stage.own.model, Loads { steady: &steady, driven })?;
+    let coupling = state.springs.as_ref().and_then(|[couple, _, _]| coupling(&stage, couple));
+    let mut walk = Walk::new(&stage, path, told, coupling.map_or(0.0, |c| c.kappa));
+    walk.start(WHOLE)?;
+    walk.currents(STEPS_TO_ENDS)?;
+    let mut found = walk.finish();
+    found.currents.sort_by(|a, b| a.row.current_a.total_cmp(&b.row.current_a));
+    Ok(Some(Swing {
+        most_current_a: stage.most_a,
+        rest_angle_rad: found.rest_angle_rad,
+        by_current: found.currents.into_iter().map(|s| s.row).collect(),
+        stops: found.stops,
+        ..Swing::default()
+    }))
+}
+
 /// Strains, ranges and rows of everything found.
 fn reported(
     stage: &Stage<'_>,

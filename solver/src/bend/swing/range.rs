@@ -96,9 +96,9 @@ pub(crate) fn difference(of: &Recovered, less: &Recovered) -> Recovered {
 }
 
 /// Strain of the copper at a spot in every state.
-pub(super) fn strains_at(
+pub(super) fn strains_at<'r>(
     stage: &Stage<'_>,
-    recovered: &[Recovered],
+    recovered: impl IntoIterator<Item = &'r Recovered>,
     spot: &crate::recover::Spot,
 ) -> Vec<Vector3<f64>> {
     let laminate = &stage.own.model.laminates[spot.laminate as usize];
@@ -108,7 +108,7 @@ pub(super) fn strains_at(
         let strain = own.map_or_else(Vector6::zeros, |z| z.strain);
         laminate.copper_strain_at(ply, spot.z_m, &strain, r.thermal_factor)
     };
-    recovered.iter().map(of).collect()
+    recovered.into_iter().map(of).collect()
 }
 
 pub(super) fn row(
