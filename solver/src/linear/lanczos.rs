@@ -18,7 +18,7 @@ pub const BLOCK: usize = 8;
 pub type Block = Vec<[f64; BLOCK]>;
 
 /// Small matrix between two blocks.
-type Small = SMatrix<f64, BLOCK, BLOCK>;
+pub(crate) type Small = SMatrix<f64, BLOCK, BLOCK>;
 
 /// Rows whose products are summed by one thread.
 const STRETCH: usize = 2048;
@@ -69,23 +69,90 @@ pub struct Pairs {
 /// # Errors
 /// Those of a solve.
 pub fn largest(pencil: &dyn Pencil, wanted: usize, tolerance: f64) -> Result<Pairs, LinearError> {
-    largest_and_spare(pencil, wanted, wanted, tolerance)
+    let Some(grown) = grown(pencil, wanted, tolerance)? else { return Ok(Pairs::default()) };
+    let chosen = grown.eigen.eigenvectors.select_columns(&grown.rank);
+    let blocks: Vec<&Block> = grown.basis.blocks.iter().map(|pair| &pair.own).collect();
+    Ok(Pairs {
+        theta: grown.theta(),
+        vectors: combined(&blocks, &chosen),
+        residual: grown.residual,
+        solves: grown.basis.solves,
+    })
 }
 
-/// As [`largest`], with the best of the next vectors up to `total`, done or not: what later improvement leans on.
-///
-/// # Errors
-/// Those of a solve.
-pub(crate) fn largest_and_spare(
-    pencil: &dyn Pencil,
-    wanted: usize,
-    total: usize,
-    tolerance: f64,
-) -> Result<Pairs, LinearError> {
-    if pencil.n() == 0 || wanted == 0 {
-        return Ok(Pairs::default());
+/// The space that the iteration spans, to look for the same pairs in it by other means.
+pub(crate) struct Space {
+    basis: Basis,
+    /// Eigenvalues of `K^-1 M` as the iteration has them, largest magnitude first.
+    pub(crate) theta: Vec<f64>,
+}
+
+impl Space {
+    /// Spanned until `wanted` pairs are done to the tolerance.
+    ///
+    /// # Errors
+    /// Those of a solve.
+    pub(crate) fn new(
+        pencil: &dyn Pencil,
+        wanted: usize,
+        tolerance: f64,
+    ) -> Result<Option<Self>, LinearError> {
+        let Some(mut grown) = grown(pencil, wanted, tolerance)? else { return Ok(None) };
+        let theta = grown.theta();
+        grown.basis.blocks.extend(grown.next);
+        Ok(Some(Self { basis: grown.basis, theta }))
     }
-    let Some(mut basis) = Basis::start(pencil)? else { return Ok(Pairs::default()) };
+
+    /// Block solves taken.
+    pub(crate) fn solves(&self) -> u32 {
+        self.basis.solves
+    }
+
+    /// M-orthonormal blocks, some columns zero.
+    pub(crate) fn blocks(&self) -> Vec<&Block> {
+        self.basis.blocks.iter().map(|pair| &pair.own).collect()
+    }
+
+    /// Their products with M.
+    pub(crate) fn heavy(&self) -> Vec<&Block> {
+        self.basis.blocks.iter().map(|pair| &pair.with_mass).collect()
+    }
+
+    /// Takes in what is new in a block; false where nothing is.
+    pub(crate) fn add(&mut self, pencil: &dyn Pencil, mut block: Block) -> bool {
+        for _ in 0..2 {
+            let parts = self.basis.shares(&block, 0);
+            self.basis.take_out(&mut block, &parts, 0, |pair| &pair.own);
+        }
+        let (pair, _) = self.basis.orthonormalised(pencil, block);
+        let any = pair.is_some();
+        self.basis.blocks.extend(pair);
+        any
+    }
+}
+
+/// The iteration at its end.
+struct Grown {
+    basis: Basis,
+    /// The block that would come next.
+    next: Option<Pair>,
+    eigen: SymmetricEigen<f64, nalgebra::Dyn>,
+    /// The wanted eigenvalues, largest magnitude first.
+    rank: Vec<usize>,
+    residual: Vec<f64>,
+}
+
+impl Grown {
+    fn theta(&self) -> Vec<f64> {
+        self.rank.iter().map(|&i| self.eigen.eigenvalues[i]).collect()
+    }
+}
+
+fn grown(pencil: &dyn Pencil, wanted: usize, tolerance: f64) -> Result<Option<Grown>, LinearError> {
+    if pencil.n() == 0 || wanted == 0 {
+        return Ok(None);
+    }
+    let Some(mut basis) = Basis::start(pencil)? else { return Ok(None) };
     let most = pencil.n().min(wanted.saturating_mul(8) + 10 * BLOCK);
     loop {
         let (next, coupling) = basis.grow(pencil)?;
@@ -94,7 +161,7 @@ pub(crate) fn largest_and_spare(
         let size = basis.projected.nrows();
         let mut rank: Vec<usize> = (0..size).collect();
         rank.sort_by(|&a, &b| values[b].abs().total_cmp(&values[a].abs()).then(a.cmp(&b)));
-        rank.truncate(total.max(wanted));
+        rank.truncate(wanted);
         // Zero columns of the basis show as eigenvalues of zero.
         rank.retain(|&i| values[i].abs() > 1e3 * f64::EPSILON * values.amax());
         let estimate = |&i: &usize| {
@@ -102,21 +169,10 @@ pub(crate) fn largest_and_spare(
             (coupling * tail).norm() / values[i].abs()
         };
         let residual: Vec<f64> = rank.iter().map(estimate).collect();
-        let settled = rank.len() >= wanted && residual.iter().take(wanted).all(|r| *r < tolerance);
+        let settled = rank.len() >= wanted && residual.iter().all(|r| *r < tolerance);
         match next {
             Some(next) if !settled && size < most => basis.blocks.push(next),
-            _ => {
-                let chosen = eigen.eigenvectors.select_columns(&rank);
-                return Ok(Pairs {
-                    theta: rank.iter().map(|&i| values[i]).collect(),
-                    vectors: combined(
-                        &basis.blocks.iter().map(|pair| &pair.own).collect::<Vec<_>>(),
-                        &chosen,
-                    ),
-                    residual,
-                    solves: basis.solves,
-                });
-            }
+            next => return Ok(Some(Grown { basis, next, eigen, rank, residual })),
         }
     }
 }
@@ -279,19 +335,8 @@ pub(crate) fn combined(blocks: &[&Block], chosen: &DMatrix<f64>) -> Vec<Block> {
     (0..chosen.ncols().div_ceil(BLOCK)).map(of_group).collect()
 }
 
-/// Products of all vectors of one list with those of another.
-pub(crate) fn gram(a: &[Block], b: &[Block]) -> DMatrix<f64> {
-    let mut out = DMatrix::zeros(BLOCK * a.len(), BLOCK * b.len());
-    for (p, a) in a.iter().enumerate() {
-        for (q, b) in b.iter().enumerate() {
-            out.fixed_view_mut::<BLOCK, BLOCK>(BLOCK * p, BLOCK * q).copy_from(&inner(a, b));
-        }
-    }
-    out
-}
-
 /// `a' b`, stretch by stretch.
-fn inner(a: &[[f64; BLOCK]], b: &[[f64; BLOCK]]) -> Small {
+pub(crate) fn inner(a: &[[f64; BLOCK]], b: &[[f64; BLOCK]]) -> Small {
     let parts: Vec<Small> =
         a.par_chunks(STRETCH).zip(b.par_chunks(STRETCH)).map(|(a, b)| product(a, b)).collect();
     parts.iter().fold(Small::zeros(), |sum, part| sum + part)

@@ -23,7 +23,7 @@ mod units;
 
 pub use factor::{Engine, Factor, Structure};
 pub use lanczos::{BLOCK, Block, Pairs, Pencil, largest};
-pub(crate) use lanczos::{combined, gram, largest_and_spare};
+pub(crate) use lanczos::{Small, Space, combined, inner};
 pub use order::Graph;
 
 use std::fmt;

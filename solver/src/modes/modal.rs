@@ -4,27 +4,20 @@
 //! stiffness element by element with the rigid motion taken out, which the rounding of assembled entries does not
 //! reach; about an equilibrium the triangles' tangents serve in the same way.
 
-use super::ritz::{Ritz, best};
+use super::product::{Product, Tangent};
 use super::rows::SymmetricRows;
-use super::tangent::Tangent;
-use super::{ACCEPTED, Mode, ModeWishes, Modes, SETTLED};
+use super::{Mode, ModeWishes, Modes};
 use crate::assemble::{self, Elements, Layout, refused, turned};
 use crate::element::{self, Matrix18};
 use crate::error::SolveError;
-use crate::linear::{self, BLOCK, Block, Factor, LinearError, Pairs, Pencil, Structure};
+use crate::linear::{BLOCK, Block, Factor, LinearError, Pencil, Structure};
 use crate::model::Model;
-use crate::statics::{self, Balance};
+use crate::statics;
 use crate::swing::{Linearised, Path, Pose};
 use nalgebra::{Matrix3, Matrix6, Vector6};
 use rayon::prelude::*;
 use std::sync::Arc;
 use std::time::Instant;
-
-/// Solves of eight spent on improving modes, at most.
-const MOST_SOLVES: u32 = 16;
-
-/// Tries to find every unstable mode, each with more vectors.
-const MOST_TRIES: u32 = 4;
 
 /// The natural modes of one state with what found them.
 #[derive(Debug)]
@@ -35,18 +28,18 @@ pub struct Modal {
 }
 
 /// Stiffness and mass on one pattern, stiffness factored.
-struct Problem {
+pub(super) struct Problem {
     model: Model,
     elements: Arc<Elements>,
     layout: Arc<Layout>,
     stiffness: Vec<f64>,
     mass_values: Vec<f64>,
     mass: SymmetricRows,
-    air: Option<SymmetricRows>,
+    pub(super) air: Option<SymmetricRows>,
     /// Tangents of the triangles; None at rest.
     tangent: Option<Tangent>,
-    lift: f64,
-    factor: Factor,
+    pub(super) lift: f64,
+    pub(super) factor: Factor,
 }
 
 impl Modal {
@@ -118,7 +111,7 @@ impl Modal {
         let mut x = load.clone();
         let solve = |x: &mut Vec<f64>| problem.structure().solve(&problem.factor, x, 1);
         solve(&mut x).map_err(|e| refused(&e))?;
-        let image = problem.stiff(&[to_block(&x)], 1).swap_remove(0);
+        let image = problem.stiff(&to_block(&x));
         let mut rest: Vec<f64> = load.iter().zip(&image).map(|(f, k)| f - k[0]).collect();
         solve(&mut rest).map_err(|e| refused(&e))?;
         x.iter_mut().zip(&rest).for_each(|(x, d)| *x += d);
@@ -210,143 +203,18 @@ impl Problem {
         })
     }
 
-    fn structure(&self) -> &Structure {
+    pub(super) fn structure(&self) -> &Structure {
         &self.layout.structure
     }
 
-    /// Modes ascending, solves taken, negative eigenvalues of the stiffness.
-    fn search(&self, wishes: &ModeWishes<'_>) -> Result<(Vec<Mode>, u32, usize), SolveError> {
-        let unstable = self.factor.negative_pivots();
-        let mut wanted = wishes.count.max(unstable.min(wishes.count + BLOCK));
-        let mut solves = 0;
-        for attempt in 1.. {
-            let total = wanted.div_ceil(BLOCK).saturating_mul(BLOCK);
-            let pairs = linear::largest_and_spare(self, wanted, total, SETTLED).map_err(|e| refused(&e))?;
-            solves += pairs.solves;
-            if pairs.theta.is_empty() && wishes.count > 0 {
-                return Err(SolveError::Model {
-                    what: "the model has no mass that can move".to_owned(),
-                    remedy: "give its layers a density".to_owned(),
-                });
-            }
-            let negative = pairs.theta.iter().filter(|theta| **theta < 0.0).count();
-            if negative < unstable && attempt < MOST_TRIES && pairs.theta.len() >= wanted {
-                wanted *= 2;
-                continue;
-            }
-            let (ritz, residuals, more) = self.improved(pairs, wanted)?;
-            solves += more;
-            let mut found = self.told(&ritz, &residuals);
-            found.truncate(wishes.count.max(unstable));
-            return Ok((found, solves, unstable));
-        }
-        Ok((Vec::new(), solves, unstable))
-    }
-
-    /// Modes ascending from vectors.
-    fn told(&self, ritz: &Ritz, residuals: &[f64]) -> Vec<Mode> {
-        let airy: Vec<Block> = match &self.air {
-            Some(air) => ritz.vectors.iter().map(|block| air.times(block)).collect(),
-            None => Vec::new(),
-        };
-        let of = |i: usize| {
-            let (b, c) = (i / BLOCK, i % BLOCK);
-            let eigenvalue = ritz.theta[i] - self.lift;
-            let share =
-                |airy: &Block| -> f64 { airy.iter().zip(&ritz.vectors[b]).map(|(a, x)| a[c] * x[c]).sum() };
-            Mode {
-                eigenvalue,
-                frequency_hz: eigenvalue.max(0.0).sqrt() / std::f64::consts::TAU,
-                shape: self.shape(&ritz.vectors[b], c),
-                residual: residuals[i],
-                air_share: airy.get(b).map_or(0.0, share),
-            }
-        };
-        (0..ritz.theta.len()).map(of).collect()
-    }
-
-    /// Quotients of Rayleigh and Ritz with stiffness of full digits, and relative residuals of the first `wanted`; the
-    /// vectors are improved in the space of themselves and their steps until the residuals are accepted or stand still.
-    /// With the solves that took.
-    fn improved(&self, pairs: Pairs, wanted: usize) -> Result<(Ritz, Vec<f64>, u32), SolveError> {
-        let size = pairs.theta.len();
-        let heavy: Vec<Block> = pairs.vectors.iter().map(|block| Pencil::mass(self, block)).collect();
-        let mut stiff = self.stiff(&pairs.vectors, size);
-        for (k, m) in stiff.iter_mut().zip(&heavy) {
-            for (k, m) in k.iter_mut().zip(m) {
-                k.iter_mut().zip(m).for_each(|(k, m)| *k += self.lift * m);
-            }
-        }
-        let given = Ritz { theta: Vec::new(), vectors: pairs.vectors, stiff, heavy };
-        let mut ritz = best(given, size);
-        let (mut solves, mut before) = (0, f64::INFINITY);
-        loop {
-            let (steps, residuals) = self.steps(&ritz)?;
-            solves += u32::try_from(steps.vectors.len()).unwrap_or(u32::MAX);
-            let worst = residuals.iter().take(wanted).copied().fold(0.0, f64::max);
-            if worst < ACCEPTED || solves >= MOST_SOLVES || worst > 0.5 * before {
-                return Ok((ritz, residuals, solves));
-            }
-            before = worst;
-            let Ritz { mut vectors, mut stiff, mut heavy, .. } = ritz;
-            vectors.extend(steps.vectors);
-            stiff.extend(steps.stiff);
-            heavy.extend(steps.heavy);
-            ritz = best(Ritz { theta: Vec::new(), vectors, stiff, heavy }, size);
-        }
-    }
-
-    /// `(K + lift M)^-1 (lambda M x - (K + lift M) x)` of every vector, and its length: the relative residual.
-    fn steps(&self, ritz: &Ritz) -> Result<(Ritz, Vec<f64>), SolveError> {
-        let mut residuals = Vec::with_capacity(ritz.theta.len());
-        let mut all = Ritz { theta: Vec::new(), vectors: Vec::new(), stiff: Vec::new(), heavy: Vec::new() };
-        for ((stiff, heavy), theta) in ritz.stiff.iter().zip(&ritz.heavy).zip(ritz.theta.chunks(BLOCK)) {
-            let of = |(k, m): (&[f64; BLOCK], &[f64; BLOCK])| {
-                let mut row = [0.0; BLOCK];
-                for (i, theta) in theta.iter().enumerate() {
-                    row[i] = theta * m[i] - k[i];
-                }
-                row
-            };
-            let rest: Block = stiff.par_iter().zip(heavy).map(of).collect();
-            let mut step = rest.clone();
-            self.solve(&mut step).map_err(|e| refused(&e))?;
-            let with_mass = Pencil::mass(self, &step);
-            for r in 0..theta.len() {
-                let square: f64 = step.iter().zip(&with_mass).map(|(a, b)| a[r] * b[r]).sum();
-                residuals.push(square.max(0.0).sqrt());
-            }
-            all.vectors.push(step);
-            all.stiff.push(rest);
-            all.heavy.push(with_mass);
-        }
-        Ok((all, residuals))
-    }
-
-    /// Stiffness times the first `size` vectors.
-    fn stiff(&self, blocks: &[Block], size: usize) -> Vec<Block> {
-        let balance = Balance { model: &self.model, elements: &self.elements, layout: &self.layout };
-        let of = |(b, block): (usize, &Block)| {
-            let used = BLOCK.min(size.saturating_sub(b * BLOCK));
-            let products: Vec<Vec<f64>> = match &self.tangent {
-                None => balance
-                    .times(&(0..used).map(|c| block.iter().map(|row| row[c]).collect()).collect::<Vec<_>>()),
-                Some(tangent) => (0..used)
-                    .map(|c| balance.free_forces(tangent.forces(&self.model, &self.shape(block, c))))
-                    .collect(),
-            };
-            let row = |i: usize| std::array::from_fn(|c| products.get(c).map_or(0.0, |p| p[i]));
-            let mut out: Block = (0..block.len()).map(row).collect();
-            if let Some(tangent) = &self.tangent {
-                tangent.add_rest(block, &mut out);
-            }
-            out
-        };
-        blocks.iter().enumerate().map(of).collect()
+    /// Stiffness times a block, without the lift.
+    pub(super) fn stiff(&self, x: &Block) -> Block {
+        let Self { model, elements, layout, tangent, .. } = self;
+        Product { model, elements, layout, tangent: tangent.as_ref() }.times(x)
     }
 
     /// Displacement of every node.
-    fn shape(&self, x: &[[f64; BLOCK]], column: usize) -> Vec<Vector6<f64>> {
+    pub(super) fn shape(&self, x: &[[f64; BLOCK]], column: usize) -> Vec<Vector6<f64>> {
         let structure = self.structure();
         let mut blocks = vec![Vector6::zeros(); self.model.freedoms.blocks.len()];
         for (vertex, &block) in self.layout.blocks.iter().enumerate() {

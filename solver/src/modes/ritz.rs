@@ -1,37 +1,23 @@
 //! The best vectors within a space of few: quotients of Rayleigh and Ritz.
 //!
-//! In: vectors with their products with stiffness and mass. Out: the lowest pairs of their space. Absent: solving.
+//! In: stiffness and mass projected on a space. Out: the lowest pairs of the space. Absent: solving, long vectors.
 
-use crate::linear::{self, Block};
 use nalgebra::{DMatrix, SymmetricEigen};
 
 /// Share of the largest below which a direction of a space is rounding.
 const DEPENDENT: f64 = 1e-12;
 
-/// Vectors with their products, and the quotients of Rayleigh and Ritz.
-pub(super) struct Ritz {
-    pub(super) theta: Vec<f64>,
-    pub(super) vectors: Vec<Block>,
-    pub(super) stiff: Vec<Block>,
-    pub(super) heavy: Vec<Block>,
-}
-
-/// The `size` lowest of the best vectors within a space, of unit mass, ascending.
+/// The `size` lowest quotients within a space, ascending, and the weights of its vectors in each, of unit mass.
 ///
 /// Where the stiffness is positive on the space the problem is solved upside down, so that the lowest come out with full
 /// digits however high the highest are.
-pub(super) fn best(given: Ritz, size: usize) -> Ritz {
-    let both = |a: &[Block], b: &[Block]| {
-        let product = linear::gram(a, b);
-        (&product + product.transpose()) * 0.5
-    };
-    let (k, m) = (both(&given.vectors, &given.stiff), both(&given.vectors, &given.heavy));
-    let (weights, other, upside) = match orthonormal(&k) {
+pub(super) fn lowest(k: &DMatrix<f64>, m: &DMatrix<f64>, size: usize) -> (Vec<f64>, DMatrix<f64>) {
+    let (weights, other, upside) = match orthonormal(k) {
         Some(weights) => (weights, m, true),
-        None => (orthonormal(&m).unwrap_or_else(|| DMatrix::zeros(m.nrows(), 0)), k, false),
+        None => (orthonormal(m).unwrap_or_else(|| DMatrix::zeros(m.nrows(), 0)), k, false),
     };
     if weights.ncols() == 0 {
-        return Ritz { theta: Vec::new(), vectors: Vec::new(), stiff: Vec::new(), heavy: Vec::new() };
+        return (Vec::new(), weights);
     }
     let eigen = SymmetricEigen::new(weights.transpose() * other * &weights);
     let value = |i: usize| if upside { 1.0 / eigen.eigenvalues[i] } else { eigen.eigenvalues[i] };
@@ -45,13 +31,7 @@ pub(super) fn best(given: Ritz, size: usize) -> Ritz {
             column /= eigen.eigenvalues[i].sqrt();
         }
     }
-    let turned = |blocks: &[Block]| linear::combined(&blocks.iter().collect::<Vec<_>>(), &chosen);
-    Ritz {
-        theta: rank.iter().map(|&i| value(i)).collect(),
-        vectors: turned(&given.vectors),
-        stiff: turned(&given.stiff),
-        heavy: turned(&given.heavy),
-    }
+    (rank.iter().map(|&i| value(i)).collect(), chosen)
 }
 
 /// Weights of vectors that are orthonormal in the product whose Gram matrix is given, dependent directions left out;

@@ -248,37 +248,6 @@ impl Balance<'_> {
         self.model.freedoms.gathered(&case.nodal)
     }
 
-    /// `K x` for vectors over the free unknowns, element by element; held unknowns at rest.
-    pub(crate) fn times(&self, columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
-        let case = LoadCase::default();
-        let rest = State::at_supports(self.model, 0.0);
-        let moved = |x: &Vec<f64>| {
-            let mut state = rest.clone();
-            self.correct(&mut state, x, 0.0);
-            state
-        };
-        let states: Vec<State> = columns.iter().map(moved).collect();
-        let mut forces: Vec<Forces> = columns.iter().map(|_| Forces::default()).collect();
-        let wanted = states.iter().zip(&mut forces);
-        self.fill(
-            &mut wanted.map(|(state, forces)| Wanted { state, case: &case, forces }).collect::<Vec<_>>(),
-        );
-        forces.iter().map(|forces| self.pulls(forces)).collect()
-    }
-
-    /// Forces on the corners of every triangle (global axes) over the free unknowns, in elimination order.
-    pub(crate) fn free_forces(&self, corners: Vec<[f64; 18]>) -> Vec<f64> {
-        self.pulls(&Forces { corners, ..Forces::default() })
-    }
-
-    fn pulls(&self, forces: &Forces) -> Vec<f64> {
-        let none = vec![Vector6::zeros(); self.model.freedoms.blocks.len()];
-        let mut out = vec![0.0; self.layout.structure.n_unknowns()];
-        self.residual(&none, forces, &mut out);
-        out.iter_mut().for_each(|f| *f = -*f);
-        out
-    }
-
     /// Residual over the free unknowns, in elimination order.
     pub(super) fn residual(&self, loads: &[Vector6<f64>], forces: &Forces, out: &mut [f64]) {
         let (structure, blocks) = (&self.layout.structure, &self.layout.blocks);

@@ -448,7 +448,7 @@ pub(super) fn to_frame(triad: &Matrix3<f64>, global: &Vector18) -> Vector18 {
 }
 
 /// `K d` with the packed upper triangle.
-pub(crate) fn product(packed: &[f64], d: &Vector18) -> Vector18 {
+fn product(packed: &[f64], d: &Vector18) -> Vector18 {
     let mut f = Vector18::zeros();
     for i in 0..18 {
         let row = &packed[packed_row(i) + i..packed_row(i) + 18];

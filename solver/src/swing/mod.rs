@@ -20,7 +20,6 @@ mod tests;
 mod unsymmetric;
 
 pub use equilibrium::Equilibrium;
-pub(crate) use field::product as packed_product;
 pub use field::{Level, Loads};
 pub use load::{DeadLoad, MovingLoad, Pose};
 pub use measure::{FlapAngle, Measure, NodeDisplacement};
