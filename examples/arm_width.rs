@@ -8,7 +8,9 @@
 //! Two columns, for they differ: the highest speed reached at all grows with the width, since a stiffer arm only moves
 //! its resonance up, and at resonance little current does. A drive that must run at every speed from standstill up also
 //! needs its swing below resonance, where the arm's stiffness alone holds against the current: there the best width lies
-//! inside. Ends in an assert on that, and on another reason for giving way on either side.
+//! inside, and it moves with the current. Both are shown for three currents, with what limits every width and by how much:
+//! current and drag (the swing), roll, copper strain. Ends in asserts on that, and on another reason for giving way on
+//! either side.
 
 #![expect(clippy::print_stdout, reason = "an example prints its table")]
 
@@ -107,8 +109,8 @@ centre = ["14 mm", "0 mm", "-6 mm"]
 
 /// Swing wished, rad (10 degrees either way).
 const WISHED: f64 = 10.0 * PI / 180.0;
-/// Widest arm that the current at hand turns as far as wished at standstill, mm: what the drive was sized for.
-const SIZED_FOR_MM: f64 = 3.6;
+/// Widest arms that the currents tried turn as far as wished at standstill, mm: what the drive was sized for.
+const SIZED_FOR_MM: [f64; 3] = [2.6, 3.6, 5.0];
 /// Pull beside the middle of the flap, as shares of 1 mm.
 const ASIDE_MM: f64 = 0.3;
 /// Roll allowed, as a share of the swing.
@@ -125,6 +127,8 @@ struct Board {
     roll_at_rest: f64,
     /// Torque per ampere, coil at rest, N m/A.
     torque_nm_per_a: f64,
+    /// Range of the ranking copper strain over a period of the wished swing.
+    strain_range: Option<f64>,
 }
 
 fn board(width_mm: f64) -> Result<Board, Box<dyn Error>> {
@@ -134,7 +138,9 @@ fn board(width_mm: f64) -> Result<Board, Box<dyn Error>> {
     let report = natural_modes(&board, &options, &mut Quiet)?;
     let answer = report.answers.first().ok_or("no answer")?;
     let stance = answer.stance.ok_or("no flap")?;
-    let of = |kind| answer.modes.iter().find(|m| m.kind == kind).map(|m| m.frequency_hz);
+    let mode = |kind| answer.modes.iter().find(|m| m.kind == kind);
+    let of = |kind| mode(kind).map(|m| m.frequency_hz);
+    let per_degree = mode(ModeKind::Swing).and_then(|m| m.strain.as_ref()).and_then(|s| s.per_swing_degree);
     let hinge = Hinge::of(&board);
     let path = board.current.as_ref().ok_or("no current path")?;
     let line = HingeLine::new(hinge.point_m(), hinge.along);
@@ -145,6 +151,7 @@ fn board(width_mm: f64) -> Result<Board, Box<dyn Error>> {
         roll_hz: of(ModeKind::Roll).ok_or("no roll")?,
         roll_at_rest: ASIDE_MM * stance.roll_per_swing_1_mm_aside.abs(),
         torque_nm_per_a: load.torque_constant_nm_per_a.abs(),
+        strain_range: per_degree.map(|s| 2.0 * s.abs() * WISHED.to_degrees()),
     })
 }
 
@@ -173,9 +180,12 @@ impl Board {
         [self.torque_needed_nm(hz) <= self.torque_nm_per_a * current_a, self.roll(hz) <= MOST_ROLL]
     }
 
-    /// Highest speed reached at all, Hz.
-    fn highest(&self, current_a: f64) -> f64 {
-        speeds().rev().find(|&hz| self.holds(hz, current_a) == [true; 2]).unwrap_or(0.0)
+    /// Highest speed reached at all, Hz, and the highest for the swing and for the roll alone.
+    fn highest(&self, current_a: f64) -> [f64; 3] {
+        let last = |holds: &dyn Fn([bool; 2]) -> bool| {
+            speeds().rev().find(|&hz| holds(self.holds(hz, current_a))).unwrap_or(0.0)
+        };
+        [last(&|h| h == [true; 2]), last(&|h| h[0]), last(&|h| h[1])]
     }
 
     /// Highest speed with every one below it reached too, Hz, and what gives way there.
@@ -198,25 +208,85 @@ fn speeds() -> impl DoubleEndedIterator<Item = f64> {
     (1..=1200_i32).map(|i| STEP_HZ * f64::from(i))
 }
 
-fn main() -> Result<(), Box<dyn Error>> {
-    let sized = board(SIZED_FOR_MM)?;
-    let current_a = WISHED * sized.swing_nm_per_rad / sized.torque_nm_per_a * (1.0 + LOSS);
-    println!("swing of 10 degrees wished, current {:.1} mA", current_a * 1e3);
-    println!("width mm  swing Hz  roll Hz  any speed to  every speed to, Hz  there");
-    let mut all = Vec::new();
-    for width in [1.5, 2.0, 2.6, 3.0, 3.6, 4.2, 5.0] {
-        let board = board(width)?;
-        let ((hz, why), highest) = (board.reached_from_standstill(current_a), board.highest(current_a));
+/// Widths tried, mm.
+const WIDTHS_MM: [f64; 7] = [1.5, 2.0, 2.6, 3.0, 3.6, 4.2, 5.0];
+
+/// One current on all widths.
+struct Row {
+    width_mm: f64,
+    /// Highest speed reached at all, for the swing alone, for the roll alone, Hz.
+    highest_hz: [f64; 3],
+    /// Highest speed with every one below it, Hz, and what gives way there.
+    from_standstill_hz: f64,
+    why: &'static str,
+}
+
+fn rows(boards: &[(f64, Board)], current_a: f64) -> Vec<Row> {
+    let row = |(width_mm, board): &(f64, Board)| {
+        let (from_standstill_hz, why) = board.reached_from_standstill(current_a);
+        Row { width_mm: *width_mm, highest_hz: board.highest(current_a), from_standstill_hz, why }
+    };
+    boards.iter().map(row).collect()
+}
+
+/// The row that is largest by a measure.
+fn best(rows: &[Row], of: fn(&Row) -> f64) -> Option<&Row> {
+    rows.iter().reduce(|best, own| if of(own) > of(best) { own } else { best })
+}
+
+pub(crate) fn main() -> Result<(), Box<dyn Error>> {
+    let boards = WIDTHS_MM.iter().map(|&w| Ok((w, board(w)?))).collect::<Result<Vec<_>, Box<dyn Error>>>()?;
+    println!(
+        "Swing of +-{:.0} deg wished, roll at most {:.0} % of it",
+        WISHED.to_degrees(),
+        100.0 * MOST_ROLL
+    );
+    println!("width mm  swing Hz  roll Hz  standstill mA  strain range um/m");
+    for (width, b) in &boards {
+        let standstill_a = b.torque_needed_nm(0.0) / b.torque_nm_per_a;
+        let strain = b.strain_range.map_or_else(|| "-".to_owned(), |s| format!("{:.0}", 1e6 * s));
         println!(
-            "{width:8.1}  {:8.2}  {:7.1}  {highest:12.1}  {hz:18.1}  {why}",
-            board.swing_hz, board.roll_hz
+            "{width:8.1}  {:8.2}  {:7.1}  {:13.2}  {strain:>17}",
+            b.swing_hz,
+            b.roll_hz,
+            1e3 * standstill_a
         );
-        all.push((width, hz, why));
     }
-    let best = all.iter().copied().fold((0.0, 0.0, ""), |best, own| if own.1 > best.1 { own } else { best });
-    println!("fastest at {} mm: every speed up to {:.1} Hz", best.0, best.1);
-    let (first, last) = (all[0], all[all.len() - 1]);
-    assert!(best.1 > first.1 && best.1 > last.1, "no width inside is best: {all:?}");
-    assert_ne!(first.2, last.2, "the same limit on both sides: {all:?}");
+    let mut sized = Vec::new();
+    for width in SIZED_FOR_MM {
+        let (_, own) = boards.iter().find(|(w, _)| *w == width).ok_or("a width that is not tried")?;
+        let current_a = own.torque_needed_nm(0.0) / own.torque_nm_per_a * (1.0 + 1e-9);
+        println!("\n{:.2} mA on every width (it just turns {width} mm at standstill)", current_a * 1e3);
+        println!("width mm  any speed to Hz  swing alone Hz  roll alone Hz  every speed to Hz  there");
+        let rows = rows(&boards, current_a);
+        for r in &rows {
+            let [any, swing, roll] = r.highest_hz;
+            println!(
+                "{:8.1}  {any:15.1}  {swing:14.1}  {roll:13.1}  {:17.1}  {}",
+                r.width_mm, r.from_standstill_hz, r.why
+            );
+        }
+        let any = best(&rows, |r| r.highest_hz[0]).ok_or("no widths")?;
+        let every = best(&rows, |r| r.from_standstill_hz).ok_or("no widths")?;
+        println!(
+            "fastest at all: {} mm, {:.1} Hz; with every speed below it: {} mm, {:.1} Hz",
+            any.width_mm, any.highest_hz[0], every.width_mm, every.from_standstill_hz
+        );
+        sized.push((width, any.width_mm, every.width_mm, rows));
+    }
+    println!(
+        "\nThe highest single speed has no best width inside at a fixed current: a wider arm moves its resonance up, and at\n\
+         resonance little current does. With every speed from standstill up the best width is the widest that the current\n\
+         still turns at standstill: beyond it stiffness binds, below it inertia, drag or roll."
+    );
+    for (width, any, every, rows) in &sized {
+        assert!((every - width).abs() < 1e-9, "sized for {width} mm, best from standstill at {every} mm");
+        assert!(any >= every, "the highest single speed at {any} mm, narrower than {every} mm");
+        let (first, last) = (&rows[0], &rows[rows.len() - 1]);
+        if *width < last.width_mm {
+            assert!(last.from_standstill_hz < first.from_standstill_hz, "the widest turns at standstill");
+            assert_ne!(first.why, last.why, "the same limit on both sides of {width} mm");
+        }
+    }
     Ok(())
 }

@@ -1,6 +1,9 @@
 //! One test binary, one module per theme: checks against the outside world and over the whole path.
 
 #[cfg(test)]
+#[path = "../../examples/arm_width.rs"]
+mod arm_width;
+#[cfg(test)]
 mod beam;
 #[cfg(test)]
 mod bend;

@@ -74,3 +74,10 @@ fn what_modes_refuses_it_names() {
     assert!(ended.err.contains("[circuit]"), "{}", ended.err);
     assert!(!out.join("modes.csv").exists(), "nothing half-written");
 }
+
+/// Widths of an arm under one current: the example holds its own asserts, on which width is best and on what limits the
+/// others.
+#[test]
+fn the_best_arm_width_lies_inside_and_moves_with_the_current() {
+    crate::arm_width::main().unwrap();
+}
