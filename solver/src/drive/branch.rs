@@ -1,11 +1,13 @@
 //! Following steady motions over frequency or over the drive's strength, around folds.
 //!
 //! In: a [`Balance`] and a motion to start from. Out: a [`Branch`]: motions in order, those at the asked values solved
-//! exactly there, each with its stability; and how the branch ended. By pseudo-arclength with a secant as guess.
+//! exactly there, each with its stability; and how the branch ended. By pseudo-arclength along parabolas through the last
+//! two motions; between two motions, cubics.
 
 use super::floquet::{Stability, stability};
 use super::harmonic::{Balance, Steady};
-use nalgebra::DVector;
+use nalgebra::{DMatrix, DVector};
+use rayon::prelude::*;
 
 /// What changes along a branch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -95,10 +97,70 @@ const LEAST_STEP: f64 = 1e-7;
 /// Most corrections of one step.
 const MOST_CORRECTIONS: usize = 9;
 
+/// A bent guess is taken while it leaves the straight one by less than this share of the step.
+const MOST_BEND: f64 = 0.5;
+
 /// A point in the space of coefficients and parameter, both over their sizes.
 struct Metric {
     motion: f64,
     way: f64,
+}
+
+impl Metric {
+    fn product(&self, a: &Change, b: &Change) -> f64 {
+        a.0.dot(&b.0) / (self.motion * self.motion) + a.1 * b.1 / (self.way * self.way)
+    }
+
+    fn size(&self, a: &Change) -> f64 {
+        self.product(a, a).sqrt()
+    }
+}
+
+/// A cubic between two motions.
+struct Cubic {
+    whole: Change,
+    /// Tangents at both ends over the whole way.
+    ends: [Change; 2],
+    from: f64,
+}
+
+impl Cubic {
+    /// Tangents that lie far from the straight way are taken along it.
+    fn new([from, to]: [&Steady; 2], tangents: [&Change; 2], metric: &Metric, along: Along) -> Self {
+        let whole = (&to.series - &from.series, along.of(to) - along.of(from));
+        let square = metric.product(&whole, &whole);
+        let ends = tangents.map(|t| {
+            let shared = metric.product(t, &whole);
+            if shared > 0.5 * square.sqrt() * metric.size(t) {
+                let scale = square / shared;
+                (&t.0 * scale, t.1 * scale)
+            } else {
+                whole.clone()
+            }
+        });
+        Self { whole, ends, from: along.of(from) }
+    }
+
+    /// Series where the value along the branch is `value`, which lies between the ends.
+    fn at(&self, value: f64, [from, to]: [&Steady; 2]) -> DMatrix<f64> {
+        let way = |u: f64| {
+            let [rise, start, end] = weights(u);
+            self.from + rise * self.whole.1 + start * self.ends[0].1 + end * self.ends[1].1
+        };
+        let (mut low, mut high) = (0.0, 1.0);
+        for _ in 0..50 {
+            let middle = 0.5 * (low + high);
+            if (way(middle) - value) * self.whole.1 < 0.0 { low = middle } else { high = middle }
+        }
+        let [rise, start, end] = weights(0.5 * (low + high));
+        let bent = &self.ends[0].0 * start + &self.ends[1].0 * end;
+        &from.series * (1.0 - rise) + &to.series * rise + bent
+    }
+}
+
+/// Weights of the whole difference and of both end tangents in a cubic.
+fn weights(u: f64) -> [f64; 3] {
+    [u * u * (3.0 - 2.0 * u), u * (1.0 - u) * (1.0 - u), -u * u * (1.0 - u)]
 }
 
 /// Follows a motion through the asked values, in their order (all on one side of the first).
@@ -122,13 +184,19 @@ pub fn follow(
             return out;
         }
     };
-    let mut walk = Walk { balance, wishes, values, next: 1, way: last - first, out };
+    let mut walk = Walk { balance, wishes, values, next: 1, way: last - first, size: 0.0, out };
     walk.keep(&x, true);
     if values.len() > 1 && (last - first).abs() > 0.0 {
         walk.go(x, watch);
     }
+    if wishes.stability {
+        walk.out.motions.par_iter_mut().for_each(|m| m.stability = Some(stability(balance, &m.steady)));
+    }
     walk.out
 }
+
+/// A change of the motion and of what changes along the branch.
+type Change = (DMatrix<f64>, f64);
 
 struct Walk<'w> {
     balance: &'w Balance<'w>,
@@ -137,13 +205,15 @@ struct Walk<'w> {
     /// Next asked value.
     next: usize,
     way: f64,
+    /// Size of the largest motion so far.
+    size: f64,
     out: Branch,
 }
 
 impl Walk<'_> {
     fn keep(&mut self, x: &Steady, asked: bool) {
-        let stability = self.wishes.stability.then(|| stability(self.balance, x));
-        self.out.motions.push(Motion { steady: x.clone(), stability, asked });
+        self.size = self.size.max(x.series.norm());
+        self.out.motions.push(Motion { steady: x.clone(), stability: None, asked });
     }
 
     fn go(&mut self, mut x: Steady, watch: &mut dyn FnMut(f64) -> bool) {
@@ -159,20 +229,22 @@ impl Walk<'_> {
         if tangent.1 * self.way < 0.0 {
             tangent = (-tangent.0, -tangent.1);
         }
+        let mut before: Option<Steady> = None;
         for _ in 0..self.wishes.most_steps {
             let gone = (along.of(&x) - first) / self.way;
             if !watch(gone.clamp(0.0, 1.0)) {
                 self.out.end = End::Stopped;
                 return;
             }
-            let metric = Metric { motion: x.series.norm().max(self.size() * 1e-3), way: self.way.abs() };
+            let metric = Metric { motion: x.series.norm().max(self.size * 1e-3), way: self.way.abs() };
             let Some(direction) = rescaled(&tangent, &metric) else {
                 self.out.end = End::Lost { at: along.of(&x), why: "the branch has no direction".to_owned() };
                 return;
             };
-            match self.attempt(&x, &direction, step, &metric) {
-                Some((next, corrections)) => {
-                    self.pass_asked(&x, &next);
+            let bend = before.as_ref().and_then(|old| bend(old, &x, &direction, &metric, along));
+            match self.attempt(&x, &direction, bend.as_ref(), step, &metric) {
+                Some((next, new_tangent, corrections)) => {
+                    self.pass_asked([&x, &next], [&tangent, &new_tangent], &metric);
                     let done = self.next >= self.values.len();
                     if done {
                         return;
@@ -186,8 +258,8 @@ impl Walk<'_> {
                         };
                         return;
                     }
-                    tangent = (&next.series - &x.series, along.of(&next) - along.of(&x));
-                    x = next;
+                    tangent = new_tangent;
+                    before = Some(std::mem::replace(&mut x, next));
                     let most = if corrections <= 3 {
                         1.6
                     } else if corrections <= 5 {
@@ -213,15 +285,11 @@ impl Walk<'_> {
         self.out.end = End::Lost { at: along.of(&x), why };
     }
 
-    /// Size of the largest motion so far.
-    fn size(&self) -> f64 {
-        self.out.motions.iter().map(|m| m.steady.series.norm()).fold(f64::MIN_POSITIVE, f64::max)
-    }
-
     /// Solves at the asked values between two motions. A branch that runs back past a fold is asked on its way back
     /// too, where it crosses earlier values.
-    fn pass_asked(&mut self, from: &Steady, to: &Steady) {
+    fn pass_asked(&mut self, [from, to]: [&Steady; 2], tangents: [&Change; 2], metric: &Metric) {
         let along = self.wishes.along;
+        let between_both = Cubic::new([from, to], tangents, metric, along);
         let (a, b) = (along.of(from), along.of(to));
         let forward = (b - a) * self.way > 0.0;
         let beyond = |value: f64, mark: f64| (value - mark) * self.way > 0.0;
@@ -235,9 +303,8 @@ impl Walk<'_> {
         let ordered: Vec<usize> = if forward { between } else { between.into_iter().rev().collect() };
         for i in ordered {
             let value = self.values[i];
-            let share = (value - a) / (b - a);
             let mut guess = from.clone();
-            guess.series += (&to.series - &from.series) * share;
+            guess.series = between_both.at(value, [from, to]);
             along.set(&mut guess, value);
             if let Ok(x) = self.balance.solve(&guess) {
                 let size = (&to.series - &from.series).norm() + 1e-9 * to.series.norm();
@@ -252,19 +319,27 @@ impl Walk<'_> {
         }
     }
 
-    /// One step along a direction, corrected on the plane across it.
+    /// One step along a direction, bent as told, corrected on the plane across it; with the tangent there and the
+    /// corrections taken.
     fn attempt(
         &self,
         x: &Steady,
         direction: &(DVector<f64>, f64),
+        bend: Option<&Change>,
         step: f64,
         metric: &Metric,
-    ) -> Option<(Steady, usize)> {
+    ) -> Option<(Steady, Change, usize)> {
         let along = self.wishes.along;
         let n = x.series.len();
         let mut next = x.clone();
         next.series.iter_mut().zip(direction.0.iter()).for_each(|(q, d)| *q += step * metric.motion * d);
-        along.set(&mut next, along.of(x) + step * metric.way * direction.1);
+        let mut at = along.of(x) + step * metric.way * direction.1;
+        let small = |bend: &&Change| metric.size(bend) * step < MOST_BEND;
+        if let Some((series, way)) = bend.filter(small) {
+            next.series += series * (step * step);
+            at += way * step * step;
+        }
+        along.set(&mut next, at);
         if along == Along::Frequency && next.drive.frequency_hz <= 0.0 {
             return None;
         }
@@ -285,7 +360,8 @@ impl Walk<'_> {
             bordered[(n, n)] = direction.1 / metric.way;
             let mut right = residual.value.clone().insert_row(n, 0.0);
             right[n] = 0.0;
-            let change = bordered.lu().solve(&right)?;
+            let bordered = bordered.lu();
+            let change = bordered.solve(&right)?;
             next.series.iter_mut().zip(change.iter()).for_each(|(q, d)| *q -= d);
             let at = along.of(&next) - change[n];
             along.set(&mut next, at);
@@ -296,8 +372,16 @@ impl Walk<'_> {
             if !size.is_finite() || (correction > 2 && size > before) {
                 return None;
             }
-            if size < 1e-9 || (size < 1e-7 && relative < 1e-9) {
-                return Some((next, correction));
+            // Corrections shrink with their square: what would follow is far below what is shown.
+            let next_size =
+                if correction > 1 { size * (size / before).powi(2).max(size) } else { f64::INFINITY };
+            if size < 1e-9 || (size < 1e-5 && next_size < 1e-11) || (size < 1e-7 && relative < 1e-9) {
+                let mut across = DVector::zeros(n + 1);
+                across[n] = 1.0;
+                let tangent = bordered.solve(&across)?;
+                let series =
+                    DMatrix::from_column_slice(x.series.nrows(), x.series.ncols(), &tangent.as_slice()[..n]);
+                return Some((next, (series, tangent[n]), correction));
             }
             before = size;
         }
@@ -305,8 +389,25 @@ impl Walk<'_> {
     }
 }
 
+/// How the branch leaves its tangent by the last motion before, over the square of a step.
+fn bend(
+    old: &Steady,
+    x: &Steady,
+    direction: &(DVector<f64>, f64),
+    metric: &Metric,
+    along: Along,
+) -> Option<Change> {
+    let [nrows, ncols] = [x.series.nrows(), x.series.ncols()];
+    let straight = DMatrix::from_column_slice(nrows, ncols, (&direction.0 * metric.motion).as_slice());
+    let straight: Change = (straight, direction.1 * metric.way);
+    let back = (&old.series - &x.series, along.of(old) - along.of(x));
+    let gone = -metric.product(&back, &straight);
+    let square = gone * gone;
+    (gone > 0.0).then(|| ((back.0 + &straight.0 * gone) / square, (back.1 + straight.1 * gone) / square))
+}
+
 /// Unit direction of a difference of motions.
-fn rescaled(tangent: &(nalgebra::DMatrix<f64>, f64), metric: &Metric) -> Option<(DVector<f64>, f64)> {
+fn rescaled(tangent: &Change, metric: &Metric) -> Option<(DVector<f64>, f64)> {
     let motion = DVector::from_column_slice(tangent.0.as_slice()) / metric.motion;
     let way = tangent.1 / metric.way;
     let size = motion.norm().hypot(way);
@@ -314,18 +415,13 @@ fn rescaled(tangent: &(nalgebra::DMatrix<f64>, f64), metric: &Metric) -> Option<
 }
 
 /// Change of the motion with the parameter.
-fn tangent(
-    balance: &Balance<'_>,
-    x: &Steady,
-    along: Along,
-    metric: &Metric,
-) -> Option<(nalgebra::DMatrix<f64>, f64)> {
+fn tangent(balance: &Balance<'_>, x: &Steady, along: Along, metric: &Metric) -> Option<Change> {
     let residual = balance.residual(x);
     let by = match along {
         Along::Frequency => residual.by_frequency,
         Along::Level => residual.by_level,
     };
     let change = residual.jacobian.lu().solve(&by)? * -metric.way;
-    let shape = nalgebra::DMatrix::from_column_slice(x.series.nrows(), x.series.ncols(), change.as_slice());
+    let shape = DMatrix::from_column_slice(x.series.nrows(), x.series.ncols(), change.as_slice());
     shape.iter().all(|x| x.is_finite()).then_some((shape, metric.way))
 }

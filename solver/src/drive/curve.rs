@@ -50,21 +50,64 @@ impl Curve {
     /// Value, slope and second derivative of a component.
     #[must_use]
     pub fn at(&self, x: f64, component: usize) -> [f64; 3] {
+        self.near(x).of(component)
+    }
+
+    /// The place `x` on the curve, for any number of components.
+    #[must_use]
+    pub fn near(&self, x: f64) -> Near<'_> {
         let n = self.places.len();
         if n < 2 {
-            return [self.values.first().map_or(0.0, |v| v[component]), 0.0, 0.0];
+            let only: &[f64] = self.values.first().map_or(&[], |v| v);
+            return Near { values: [only; 2], bends: [&[]; 2], a: 1.0, b: 0.0, h: 0.0, beyond: 0.0 };
         }
         let [low, high] = self.span();
         let inside = x.clamp(low, high);
         let i = self.places.partition_point(|&p| p <= inside).clamp(1, n - 1);
         let h = self.places[i] - self.places[i - 1];
-        let [y0, y1] = [i - 1, i].map(|k| self.values[k][component]);
-        let [m0, m1] = [i - 1, i].map(|k| self.bends[k][component]);
-        let (a, b) = ((self.places[i] - inside) / h, (inside - self.places[i - 1]) / h);
+        Near {
+            values: [&self.values[i - 1], &self.values[i]],
+            bends: [&self.bends[i - 1], &self.bends[i]],
+            a: (self.places[i] - inside) / h,
+            b: (inside - self.places[i - 1]) / h,
+            h,
+            beyond: x - inside,
+        }
+    }
+}
+
+/// A place on a curve between two of its own.
+#[derive(Debug, Clone, Copy)]
+pub struct Near<'c> {
+    values: [&'c [f64]; 2],
+    bends: [&'c [f64]; 2],
+    /// Shares of the place before and after.
+    a: f64,
+    b: f64,
+    /// Distance of the two places; 0 for a curve of one.
+    h: f64,
+    /// How far it lies beyond the ends.
+    beyond: f64,
+}
+
+impl Near<'_> {
+    /// Value, slope and second derivative of a component.
+    #[inline]
+    #[must_use]
+    pub fn of(&self, component: usize) -> [f64; 3] {
+        let [y0, y1] = self.values.map(|v| v.get(component).copied().unwrap_or(0.0));
+        if self.h == 0.0 {
+            return [y0, 0.0, 0.0];
+        }
+        let [m0, m1] = self.bends.map(|m| m[component]);
+        let (a, b, h) = (self.a, self.b, self.h);
         let value = a * y0 + b * y1 + ((a * a * a - a) * m0 + (b * b * b - b) * m1) * h * h / 6.0;
         let slope = (y1 - y0) / h + ((1.0 - 3.0 * a * a) * m0 + (3.0 * b * b - 1.0) * m1) * h / 6.0;
-        let beyond = x - inside;
-        if beyond == 0.0 { [value, slope, a * m0 + b * m1] } else { [value + slope * beyond, slope, 0.0] }
+        if self.beyond == 0.0 {
+            [value, slope, a * m0 + b * m1]
+        } else {
+            [value + slope * self.beyond, slope, 0.0]
+        }
     }
 }
 

@@ -12,6 +12,9 @@ use std::f64::consts::TAU;
 /// Residual over the sum of its terms at which a solution is settled.
 pub const SETTLED: f64 = 1e-11;
 
+/// Residual over the sum of its terms from which one Newton step settles it as a rule.
+const NEARLY: f64 = 1e-5;
+
 /// Most Newton steps.
 const MOST_STEPS: usize = 30;
 
@@ -89,6 +92,41 @@ pub struct Balance<'a> {
     harmonics: usize,
     periods: usize,
     samples: usize,
+    table: Table,
+}
+
+/// Base functions at the samples of a base period: one row each, a column a sample.
+struct Table {
+    value: DMatrix<f64>,
+    /// Time derivatives at a base frequency of 1 rad/s.
+    rate: DMatrix<f64>,
+    /// Values with their share in each coefficient: one row a sample.
+    shares: DMatrix<f64>,
+    /// Sum of the magnitudes of those shares, sample by sample.
+    weight: DVector<f64>,
+}
+
+impl Table {
+    fn new(columns: usize, samples: usize) -> Self {
+        let (mut e, mut d) = (DVector::zeros(columns), DVector::zeros(columns));
+        let zeros = || DMatrix::zeros(columns, samples);
+        let shares = DMatrix::zeros(samples, columns);
+        let mut out = Self { value: zeros(), rate: zeros(), shares, weight: DVector::zeros(samples) };
+        for i in 0..samples {
+            basis(phase_of(i, samples), 1.0, &mut e, &mut d);
+            out.value.set_column(i, &e);
+            out.rate.set_column(i, &d);
+            for c in 0..columns {
+                out.shares[(i, c)] = if c == 0 { 1.0 } else { 2.0 } / samples as f64 * e[c];
+                out.weight[i] += out.shares[(i, c)].abs();
+            }
+        }
+        out
+    }
+}
+
+fn phase_of(sample: usize, samples: usize) -> f64 {
+    TAU * sample as f64 / samples as f64
 }
 
 impl std::fmt::Debug for Balance<'_> {
@@ -139,13 +177,15 @@ impl<'a> Balance<'a> {
     pub fn new(system: &'a dyn Oscillator, wave: Wave, harmonics: usize, periods: usize) -> Self {
         let (harmonics, periods) = (harmonics.max(1), periods.max(1));
         let samples = (16 * harmonics * periods).max(64).next_power_of_two();
-        Self { system, wave, harmonics, periods, samples }
+        let table = Table::new(2 * harmonics * periods + 1, samples);
+        Self { system, wave, harmonics, periods, samples, table }
     }
 
     /// The same with more samples over a base period.
     #[must_use]
     pub fn with_samples(self, samples: usize) -> Self {
-        Self { samples: samples.max(4 * self.harmonics * self.periods), ..self }
+        let samples = samples.max(4 * self.harmonics * self.periods);
+        Self { samples, table: Table::new(2 * self.harmonics * self.periods + 1, samples), ..self }
     }
 
     /// The system.
@@ -185,56 +225,69 @@ impl<'a> Balance<'a> {
 
     /// Residual and derivatives of a motion.
     pub(super) fn residual(&self, x: &Steady) -> Residual {
+        self.terms(x, true)
+    }
+
+    /// Residual of a motion, and where wished its derivatives; else they are those of the linear part alone.
+    fn terms(&self, x: &Steady, whole: bool) -> Residual {
         let n = self.system.size();
         let columns = x.series.ncols();
         let mut out = self.linear_part(x);
         let swing = self.swing(x);
-        let (mut e, mut d) = (DVector::zeros(columns), DVector::zeros(columns));
+        // A motion with another number of harmonics than the balance's own brings its own table.
+        let own = (columns != self.table.value.nrows()).then(|| Table::new(columns, self.samples));
+        let table = own.as_ref().unwrap_or(&self.table);
+        let base = x.base_rad_s();
+        let (q, v) = (&x.series * &table.value, &x.series * &table.rate * base);
+        let per_hertz = &v / x.drive.frequency_hz;
+        let none = || DMatrix::zeros(n, self.samples);
+        let (mut value, mut by_level, mut by_hertz, mut by_swing) = (none(), none(), none(), none());
+        // Changes of the force with every coefficient: all entries for one coefficient under each other.
+        let mut change = DMatrix::zeros(if whole { n * n * columns } else { 0 }, self.samples);
         let mut force = Force::zeros(n);
-        let mut by_swing = DVector::zeros(n * columns);
+        let size = swing.as_ref().map_or(0.0, |s| s.0);
         for i in 0..self.samples {
-            let phase = TAU * i as f64 / self.samples as f64;
-            basis(phase, x.base_rad_s(), &mut e, &mut d);
-            let (q, v) = (&x.series * &e, &x.series * &d);
-            let [wave, input] = self.input(phase, &x.drive);
+            let [wave, input] = self.input(phase_of(i, self.samples), &x.drive);
             force.clear();
-            let swing = swing.as_ref().map_or(0.0, |s| s.0);
-            let at = Instant { q: q.as_slice(), v: v.as_slice(), input, base_m_s2: 0.0, swing };
+            let (q, v) = (q.column(i), v.column(i));
+            let at = Instant { q: q.as_slice(), v: v.as_slice(), input, base_m_s2: 0.0, swing: size };
             self.system.force(&at, &mut force);
+            value.set_column(i, &force.value);
+            if !whole {
+                continue;
+            }
+            by_level.column_mut(i).axpy(wave, &force.by_input, 0.0);
             // Rates grow with the frequency at a given motion.
-            let with_frequency = &force.by_v * &v / x.drive.frequency_hz;
-            for c in 0..columns {
-                let share = if c == 0 { 1.0 } else { 2.0 } / self.samples as f64 * e[c];
-                let rows = c * n;
-                out.value.rows_mut(rows, n).axpy(-share, &force.value, 1.0);
-                out.by_level.rows_mut(rows, n).axpy(-share * wave, &force.by_input, 1.0);
-                out.by_frequency.rows_mut(rows, n).axpy(-share, &with_frequency, 1.0);
-                by_swing.rows_mut(rows, n).axpy(-share, &force.by_swing, 1.0);
-                for (s, f) in out.scale.iter_mut().zip(force.value.iter()) {
-                    *s += (share * f).abs();
+            by_hertz.column_mut(i).gemv(1.0, &force.by_v, &per_hertz.column(i), 0.0);
+            by_swing.set_column(i, &force.by_swing);
+            let mut column = change.column_mut(i);
+            for (c, part) in column.as_mut_slice().chunks_exact_mut(n * n).enumerate() {
+                let (e, d) = (table.value[(c, i)], table.rate[(c, i)] * base);
+                for ((sum, a), b) in part.iter_mut().zip(force.by_q.as_slice()).zip(force.by_v.as_slice()) {
+                    *sum = a * e + b * d;
                 }
             }
-            self.add_jacobian(&mut out.jacobian, &force, [&e, &d]);
+        }
+        // Coefficients of all of them; as one column, they lie as those of the motion do.
+        let flat = |m: &DMatrix<f64>| DVector::from_column_slice((m * &table.shares).as_slice());
+        out.value -= flat(&value);
+        out.scale += value.abs() * &table.weight;
+        if !whole {
+            return out;
+        }
+        out.by_level -= flat(&by_level);
+        out.by_frequency -= flat(&by_hertz);
+        let change = change * &table.shares;
+        for r in 0..columns {
+            for (c, part) in change.column(r).as_slice().chunks_exact(n * n).enumerate() {
+                let mut block = out.jacobian.view_mut((r * n, c * n), (n, n));
+                block.iter_mut().zip(part).for_each(|(b, x)| *b -= x);
+            }
         }
         if let Some((_, by)) = swing {
-            out.jacobian.ger(1.0, &by_swing, &by, 1.0);
+            out.jacobian.ger(-1.0, &flat(&by_swing), &by, 1.0);
         }
         out
-    }
-
-    fn add_jacobian(&self, jacobian: &mut DMatrix<f64>, force: &Force, [e, d]: [&DVector<f64>; 2]) {
-        let n = self.system.size();
-        let columns = e.len();
-        for c in 0..columns {
-            let change = &force.by_q * e[c] + &force.by_v * d[c];
-            for r in 0..columns {
-                let share = if r == 0 { 1.0 } else { 2.0 } / self.samples as f64 * e[r];
-                if share != 0.0 {
-                    let mut block = jacobian.view_mut((r * n, c * n), (n, n));
-                    block.zip_apply(&change, |b, x| *b -= share * x);
-                }
-            }
-        }
     }
 
     /// Mass, damping and stiffness.
@@ -298,9 +351,13 @@ impl<'a> Balance<'a> {
             loop {
                 let mut next = x.clone();
                 next.series.iter_mut().zip(step.iter()).for_each(|(x, s)| *x -= share * s);
-                let trial = self.residual(&next);
+                // Near its end the next residual as a rule settles it: no derivatives then.
+                let mut trial = self.terms(&next, now > NEARLY);
                 let better = trial.value.norm() < old || trial.relative() <= SETTLED;
                 if trial.value.iter().all(|r| r.is_finite()) && better {
+                    if now <= NEARLY && trial.relative() > SETTLED {
+                        trial = self.residual(&next);
+                    }
                     (x, now, residual) = (next, trial.relative(), trial);
                     break;
                 }
@@ -324,6 +381,6 @@ impl<'a> Balance<'a> {
     /// Residual of a motion over the sum of its terms.
     #[must_use]
     pub fn check(&self, x: &Steady) -> f64 {
-        self.residual(x).relative()
+        self.terms(x, false).relative()
     }
 }

@@ -8,7 +8,7 @@
 
 use super::curve::Curve;
 use super::oscillator::{Force, Instant, Linear, Oscillator};
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DVector;
 
 /// A piece of surface that pushes air.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,8 +26,95 @@ pub struct QuadraticDrag {
     pub density_kg_m3: f64,
     /// Drag coefficient over the swing, rad: value and slope.
     pub coefficient: Coefficient,
-    /// Patches.
-    pub patches: Vec<Patch>,
+    patches: Vec<Patch>,
+    /// The patches again, in groups.
+    groups: Vec<Group>,
+}
+
+/// Patches worked off together.
+const TOGETHER: usize = 16;
+
+/// Some patches, their values side by side; missing ones have no area.
+#[derive(Clone, PartialEq)]
+struct Group {
+    area_m2: [f64; TOGETHER],
+    /// One row per amplitude.
+    normal: Vec<[f64; TOGETHER]>,
+}
+
+impl QuadraticDrag {
+    /// Of patches that all have one number of amplitudes.
+    #[must_use]
+    pub fn new(density_kg_m3: f64, coefficient: Coefficient, patches: Vec<Patch>) -> Self {
+        let n = patches.iter().map(|p| p.normal.len()).max().unwrap_or(0);
+        let group = |chunk: &[Patch]| {
+            let row = |of: &dyn Fn(&Patch) -> f64| std::array::from_fn(|i| chunk.get(i).map_or(0.0, of));
+            Group {
+                area_m2: row(&|p| p.area_m2),
+                normal: (0..n).map(|r| row(&|p| p.normal.get(r).copied().unwrap_or(0.0))).collect(),
+            }
+        };
+        let groups = patches.chunks(TOGETHER).map(group).collect();
+        Self { density_kg_m3, coefficient, patches, groups }
+    }
+
+    /// The patches.
+    #[must_use]
+    pub fn patches(&self) -> &[Patch] {
+        &self.patches
+    }
+
+    /// Adds the force at rates `v`.
+    fn add(&self, v: &[f64], swing_rad: f64, out: &mut Force) {
+        let [c, slope] = self.coefficient.at(swing_rad);
+        pulp::Arch::new().dispatch(
+            #[inline(always)]
+            || self.groups.iter().for_each(|group| group.add(0.5 * self.density_kg_m3, [c, slope], v, out)),
+        );
+    }
+}
+
+impl Group {
+    #[inline(always)]
+    fn add(&self, half_density: f64, [c, slope]: [f64; 2], v: &[f64], out: &mut Force) {
+        let mut rate = [0.0; TOGETHER];
+        for (row, v) in self.normal.iter().zip(v) {
+            for (sum, w) in rate.iter_mut().zip(row) {
+                *sum += w * v;
+            }
+        }
+        let mut size = [0.0; TOGETHER];
+        for i in 0..TOGETHER {
+            size[i] = half_density * self.area_m2[i] * rate[i].abs();
+        }
+        for (r, row) in self.normal.iter().enumerate() {
+            let mut push = [0.0; TOGETHER];
+            for i in 0..TOGETHER {
+                push[i] = size[i] * row[i];
+            }
+            let force = dot(&push, &rate);
+            out.value[r] -= c * force;
+            out.by_swing[r] -= slope * force;
+            for (k, other) in self.normal[..=r].iter().enumerate() {
+                let own = 2.0 * c * dot(&push, other);
+                out.by_v[(r, k)] -= own;
+                if k < r {
+                    out.by_v[(k, r)] -= own;
+                }
+            }
+        }
+    }
+}
+
+#[inline(always)]
+fn dot(a: &[f64; TOGETHER], b: &[f64; TOGETHER]) -> f64 {
+    let mut lanes = [0.0; 4];
+    for (a, b) in a.chunks_exact(4).zip(b.chunks_exact(4)) {
+        for i in 0..4 {
+            lanes[i] += a[i] * b[i];
+        }
+    }
+    (lanes[0] + lanes[1]) + (lanes[2] + lanes[3])
 }
 
 impl std::fmt::Debug for QuadraticDrag {
@@ -98,26 +185,19 @@ pub struct Reduced {
 }
 
 impl Reduced {
-    /// Force per ampere on every amplitude (the change of flux), and its changes: with every amplitude for the swing's
-    /// row (symmetric otherwise).
-    fn flux_slope(&self, q: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
-        let n = q.len();
-        let mut slope = DVector::zeros(n);
-        let mut bend = DMatrix::zeros(n, n);
-        for j in 0..n {
-            let [b, by, byy] = self.per_ampere.at(q[0], j);
-            slope[j] += b;
-            if j == 0 {
-                bend[(0, 0)] += by;
-            } else {
-                // Phi = ... + b_j(q_0) q_j.
-                slope[0] += by * q[j];
-                bend[(0, 0)] += byy * q[j];
-                bend[(0, j)] += by;
-                bend[(j, 0)] += by;
-            }
-        }
-        (slope, bend)
+    /// Force per ampere on every amplitude: the change of flux with it.
+    fn flux_slope(&self, q: &[f64]) -> DVector<f64> {
+        let near = self.per_ampere.near(q[0]);
+        let mut slope = DVector::from_fn(q.len(), |j, _| near.of(j)[0]);
+        // Phi = ... + b_j(q_0) q_j.
+        slope[0] += (1..q.len()).map(|j| near.of(j)[1] * q[j]).sum::<f64>();
+        slope
+    }
+
+    /// Voltage that the motion induces, V.
+    #[must_use]
+    pub fn induced_v(&self, q: &[f64], v: &[f64]) -> f64 {
+        self.flux_slope(q).iter().zip(v).map(|(s, v)| s * v).sum()
     }
 
     /// Current at an instant, A.
@@ -125,56 +205,49 @@ impl Reduced {
     pub fn current_a(&self, at: &Instant<'_>) -> f64 {
         match self.supply {
             Supply::Current => at.input,
-            Supply::Voltage(resistance) => {
-                let (slope, _) = self.flux_slope(at.q);
-                let induced: f64 = slope.iter().zip(at.v).map(|(s, v)| s * v).sum();
-                (at.input - induced) / resistance
-            }
+            Supply::Voltage(resistance) => (at.input - self.induced_v(at.q, at.v)) / resistance,
         }
     }
 
     fn add_magnet(&self, at: &Instant<'_>, out: &mut Force) {
-        let (slope, bend) = self.flux_slope(at.q);
-        let v = DVector::from_column_slice(at.v);
-        let current = self.current_a(at);
-        out.value.axpy(current, &slope, 1.0);
-        out.by_q += &bend * current;
-        match self.supply {
-            Supply::Current => out.by_input.axpy(1.0, &slope, 1.0),
+        let n = at.q.len();
+        let near = self.per_ampere.near(at.q[0]);
+        let slope = self.flux_slope(at.q);
+        // Changes of the slope: of the swing's row, and of its column alike, with every other amplitude.
+        let by_other = |j: usize| near.of(j)[1];
+        let own = by_other(0) + (1..n).map(|j| near.of(j)[2] * at.q[j]).sum::<f64>();
+        let (current, per_input) = match self.supply {
+            Supply::Current => (at.input, 1.0),
             Supply::Voltage(resistance) => {
-                // Third derivatives of the flux beyond those of the curves are not needed: bend v is exact.
-                out.by_q.ger(-1.0 / resistance, &slope, &(&bend * v), 1.0);
-                out.by_v.ger(-1.0 / resistance, &slope, &slope, 1.0);
-                out.by_input.axpy(1.0 / resistance, &slope, 1.0);
+                let induced: f64 = slope.iter().zip(at.v).map(|(s, v)| s * v).sum();
+                ((at.input - induced) / resistance, resistance.recip())
             }
+        };
+        out.value.axpy(current, &slope, 1.0);
+        out.by_input.axpy(per_input, &slope, 1.0);
+        out.by_q[(0, 0)] += own * current;
+        for j in 1..n {
+            out.by_q[(0, j)] += by_other(j) * current;
+            out.by_q[(j, 0)] += by_other(j) * current;
+        }
+        if let Supply::Voltage(resistance) = self.supply {
+            // How the induced voltage changes with every amplitude at given rates.
+            let mut change = DVector::from_fn(n, |j, _| by_other(j) * at.v[0]);
+            change[0] = own * at.v[0] + (1..n).map(|j| by_other(j) * at.v[j]).sum::<f64>();
+            out.by_q.ger(-1.0 / resistance, &slope, &change, 1.0);
+            out.by_v.ger(-1.0 / resistance, &slope, &slope, 1.0);
         }
     }
 
-    fn add_eddy(&self, eddy: &Curve, at: &Instant<'_>, out: &mut Force) {
+    fn add_eddy(eddy: &Curve, at: &Instant<'_>, out: &mut Force) {
         let n = at.q.len();
+        let near = eddy.near(at.q[0]);
         for c in 0..n {
             for r in 0..n {
-                let [value, slope, _] = eddy.at(at.q[0], c * n + r);
+                let [value, slope, _] = near.of(c * n + r);
                 out.value[r] -= value * at.v[c];
                 out.by_v[(r, c)] -= value;
                 out.by_q[(r, 0)] -= slope * at.v[c];
-            }
-        }
-    }
-
-    fn add_drag(drag: &QuadraticDrag, at: &Instant<'_>, out: &mut Force) {
-        let [c, slope] = drag.coefficient.at(at.swing);
-        let n = at.v.len();
-        for patch in &drag.patches {
-            let v: f64 = patch.normal.iter().zip(at.v).map(|(w, v)| w * v).sum();
-            let size = 0.5 * drag.density_kg_m3 * patch.area_m2 * v.abs();
-            for r in 0..n {
-                let push = size * patch.normal[r];
-                out.value[r] -= c * push * v;
-                out.by_swing[r] -= slope * push * v;
-                for k in 0..n {
-                    out.by_v[(r, k)] -= 2.0 * c * push * patch.normal[k];
-                }
             }
         }
     }
@@ -192,10 +265,10 @@ impl Oscillator for Reduced {
         out.value.axpy(at.base_m_s2, &self.base, 1.0);
         self.add_magnet(at, out);
         if let Some(eddy) = &self.eddy {
-            self.add_eddy(eddy, at, out);
+            Self::add_eddy(eddy, at, out);
         }
         if let Some(drag) = &self.drag {
-            Self::add_drag(drag, at, out);
+            drag.add(at.v, at.swing, out);
         }
     }
 
@@ -207,6 +280,7 @@ impl Oscillator for Reduced {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use nalgebra::DMatrix;
 
     fn curve(of: impl Fn(f64) -> Vec<f64>) -> Curve {
         let places: Vec<f64> = (0..9).map(|i| -0.4 + 0.1 * f64::from(i)).collect();
@@ -232,14 +306,14 @@ mod tests {
             restoring: curve(|x| vec![0.4 + x * x * x - 0.2 * x]),
             per_ampere: curve(|x| vec![2.0 * x.cos(), 0.3 + x]),
             eddy: Some(curve(|x| vec![0.2 / (1.0 + x * x), 0.01 * x, 0.01 * x, 0.1])),
-            drag: Some(QuadraticDrag {
-                density_kg_m3: 1.2,
+            drag: Some(QuadraticDrag::new(
+                1.2,
                 coefficient,
-                patches: vec![
+                vec![
                     Patch { area_m2: 0.4, normal: vec![1.0, 0.3] },
                     Patch { area_m2: 0.2, normal: vec![0.6, -0.8] },
                 ],
-            }),
+            )),
             base: DVector::from_vec(vec![0.2, -0.1]),
             angle: DVector::from_vec(vec![1.0, 0.1]),
             supply,
@@ -287,7 +361,7 @@ mod tests {
         let system = example(Supply::Voltage(3.0));
         let at = Instant { q: &[0.1, 0.02], v: &[0.5, -0.2], input: 1.2, base_m_s2: 0.0, swing: 0.1 };
         let current = system.current_a(&at);
-        let (slope, _) = system.flux_slope(at.q);
+        let slope = system.flux_slope(at.q);
         let mechanical: f64 = slope.iter().zip(at.v).map(|(s, v)| s * v * current).sum();
         let electrical = 1.2 * current - 3.0 * current * current;
         assert!((mechanical - electrical).abs() < 1e-14, "{mechanical} against {electrical}");

@@ -69,8 +69,12 @@ impl Form {
     /// harmonic, 0 for none.
     #[must_use]
     pub fn series(self, phase: f64, most: usize, lag: f64) -> f64 {
+        let most = if self == Self::Sine { most.min(1) } else { most };
         let term = |k: usize| {
             let own = self.harmonic(k);
+            if lag == 0.0 || own == 0.0 {
+                return if own == 0.0 { 0.0 } else { own * (k as f64 * phase).cos() };
+            }
             let (x, behind) = (k as f64, k as f64 * lag);
             own * (x * phase - behind.atan()).cos() / behind.hypot(1.0)
         };

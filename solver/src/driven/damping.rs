@@ -55,11 +55,7 @@ impl Damping {
         Self {
             loss,
             air: linear_air(stage),
-            drag: QuadraticDrag {
-                density_kg_m3: stage.medium.density_kg_m3,
-                coefficient,
-                patches: patches(stage),
-            },
+            drag: QuadraticDrag::new(stage.medium.density_kg_m3, coefficient, patches(stage)),
             bracket,
             measured,
         }
@@ -77,7 +73,7 @@ impl Damping {
 
     /// Area times the cube of the normal motion, summed over the patches.
     pub(super) fn cubed(&self) -> f64 {
-        self.drag.patches.iter().map(|p| p.area_m2 * p.normal[0].abs().powi(3)).sum()
+        self.drag.patches().iter().map(|p| p.area_m2 * p.normal[0].abs().powi(3)).sum()
     }
 
     /// Linear damping of the amplitudes: arms and air.
