@@ -181,8 +181,9 @@ pub(crate) struct Drive {
     /// Files.
     #[command(flatten)]
     pub(crate) files: InOut,
-    /// Lowest drive frequency, Hz; default: of the design, else a fifth of the natural one.
-    #[arg(long, value_name = "HZ", value_parser = positive)]
+    /// Lowest drive frequency, Hz; default: of the design, else a fifth of the natural one. 0: the slow drive, in balance
+    /// at every instant, comes first.
+    #[arg(long, value_name = "HZ", value_parser = from_zero)]
     pub(crate) from: Option<f64>,
     /// Highest drive frequency, Hz; default: of the design, else two and a half times the natural one.
     #[arg(long, value_name = "HZ", value_parser = positive)]
@@ -323,6 +324,13 @@ pub(super) fn positive(text: &str) -> Result<f64, String> {
     match text.trim().parse::<f64>() {
         Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
         _ => Err("a number above zero is needed, such as 3000".to_owned()),
+    }
+}
+
+fn from_zero(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(v) if v.is_finite() && v >= 0.0 => Ok(v),
+        _ => Err("a number from zero up is needed, such as 5".to_owned()),
     }
 }
 

@@ -58,6 +58,44 @@ fn a_slow_drive_meets_statics() {
     assert!((mean / at - 1.0).abs() < 2e-3, "{mean:e} against {at:e}");
 }
 
+/// A drive at frequency zero is the slow cycle: its ends are the balances that a steady current of either sign holds, and a
+/// very low frequency comes to the same. A current that pulls the flap in says so and keeps the other rows.
+#[test]
+fn a_drive_at_frequency_zero_is_the_slow_cycle() {
+    let zero = "current = \"2 mA\"\nfrom = \"0 Hz\"\nto = \"0.04 Hz\"\npoints = 3";
+    let own = answer(&vane(&[(CURRENT, zero), WEIGHTLESS], ""));
+    let hertz: Vec<f64> = own.sweep.iter().filter(|r| r.asked).map(|r| r.frequency_hz).collect();
+    assert!(
+        hertz.len() == 3 && hertz.iter().zip([0.0, 0.02, 0.04]).all(|(a, b)| (a - b).abs() < 1e-12),
+        "{hertz:?}"
+    );
+    let [slow, low] = [&own.sweep[0], &own.sweep[1]];
+    assert!(
+        (slow.swing_rad / low.swing_rad - 1.0).abs() < 1e-3,
+        "{} against {}",
+        slow.swing_rad,
+        low.swing_rad
+    );
+    assert!(
+        (slow.strain_range / low.strain_range - 1.0).abs() < 1e-2,
+        "{} {}",
+        slow.strain_range,
+        low.strain_range
+    );
+    assert!(slow.lag_rad < 1e-6 && slow.stable == Some(true) && own.slow_lost.is_none(), "{slow:?}");
+    let options = BendOptions { refine: false, modulus_span: false, ..BendOptions::default() };
+    let board = vane(&[(CURRENT, "current = \"2 mA\""), WEIGHTLESS], "[swing]\nsteps = 1");
+    let swung = bend(&board, &options, &mut Quiet).unwrap().answers.remove(0).swing.unwrap();
+    for (sign, extreme) in [(-1.0, slow.extremes_rad[0]), (1.0, slow.extremes_rad[1])] {
+        let near =
+            swung.by_current.iter().find(|s| s.angle_rad * sign > 0.0 && s.current_a.abs() > 1.9e-3).unwrap();
+        assert!((extreme / near.angle_rad - 1.0).abs() < 3e-3, "{extreme} against {}", near.angle_rad);
+    }
+    let hard = "current = \"80 mA\"\nfrom = \"0 Hz\"\nto = \"200 Hz\"\npoints = 3";
+    let pulled = answer(&vane(&[(CURRENT, hard), WEIGHTLESS], ""));
+    assert!(pulled.slow_lost.as_ref().is_some_and(|w| w.contains("pulled in")), "{:?}", pulled.slow_lost);
+}
+
 /// The example at a quarter of its current: its energy closes, time agrees, and everything has a place.
 #[test]
 fn the_example_swings() {
@@ -99,6 +137,8 @@ fn the_example_driven_too_hard_says_so() {
     assert!(own.sweep_lost.is_some() && own.sweep.len() >= 10, "{:?}", own.sweep_lost);
     assert!(own.usable.frequency_hz.is_some_and(|u| u < own.swing.frequency_hz), "{:?}", own.usable);
     assert!(own.usable.binds.contains("lost there"), "{:?}", own.usable);
+    let why = own.sweep_lost.as_ref().unwrap();
+    assert!(why.contains("has struck") && why.contains("drive magnet") && why.contains(" deg"), "{why}");
     for place in ["half frequency", "swing", "sweep over frequency"] {
         assert!(report.warnings.iter().any(|w| w.place == place), "{place}: {:?}", report.warnings);
     }
@@ -212,8 +252,8 @@ fn what_cannot_be_driven_is_refused() {
             drive(&vane(&[(from, to)], ""), &DriveOptions::default(), &mut Quiet).unwrap_err().to_string();
         assert!(error.contains(words) && error.contains(';'), "{error}");
     }
-    // Frequency zero and a sweep that runs backwards are faults of the file, with their lines.
-    let text = VANE.replacen(CURRENT, "current = \"8 mA\"\nfrom = \"0 Hz\"", 1);
+    // A frequency below zero and a sweep that runs backwards are faults of the file, with their lines.
+    let text = VANE.replacen(CURRENT, "current = \"8 mA\"\nfrom = \"-1 Hz\"", 1);
     let faults = understand("design.toml", &text).unwrap_err().to_string();
     assert!(faults.contains("`from` is outside the range") && faults.contains("Hz"), "{faults}");
     let text =

@@ -271,7 +271,18 @@ fn sweep(sheet: &mut Sheet, answer: &DriveAnswer) {
         ));
     }
     let list = chosen(&answer.sweep, answer.peak);
-    rows(sheet, ("Hz", |r| plain(r.frequency_hz, 4)), &list);
+    let hertz =
+        |r: &DriveRow| if r.frequency_hz > 0.0 { plain(r.frequency_hz, 4) } else { "0 (slow)".to_owned() };
+    rows(sheet, ("Hz", hertz), &list);
+    if list.iter().any(|r| r.frequency_hz == 0.0) {
+        sheet.item(
+            "0:",
+            "so slow that the flap is in balance with the current at every instant: no lag, no gain",
+        );
+    }
+    if let Some(why) = &answer.slow_lost {
+        sheet.item("!", why);
+    }
     if let Some(why) = &answer.sweep_lost {
         sheet.item("!", why);
     }

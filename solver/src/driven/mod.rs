@@ -11,6 +11,7 @@ mod expected;
 mod in_time;
 mod reduce;
 mod remarks;
+mod slow;
 mod stage;
 mod strain;
 mod sweep;

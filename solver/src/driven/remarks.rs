@@ -65,6 +65,9 @@ fn warnings(answer: &DriveAnswer) -> Vec<Remark> {
             "drive with less current, or move what is in the way",
         );
     }
+    if let Some(why) = &answer.slow_lost {
+        warn("sweep at 0 Hz", why.clone(), "drive with less current, or move the magnet away");
+    }
     if let Some(why) = &answer.sweep_lost {
         warn("sweep over frequency", why.clone(), "the rows before it hold; try fewer steps or less current");
     }

@@ -32,14 +32,23 @@ const SAMPLES: usize = 64;
 const LEVELS: u32 = 10;
 
 /// Everything that a row needs.
-struct Rows<'r> {
-    stage: &'r Stage<'r>,
-    way: &'r Way,
-    system: &'r Reduced,
+pub(super) struct Rows<'r> {
+    pub(super) stage: &'r Stage<'r>,
+    pub(super) way: &'r Way,
+    pub(super) system: &'r Reduced,
     strains: &'r Strains,
     roll: DVector<f64>,
     resistance: Option<f64>,
     stroke_per_rad: f64,
+}
+
+/// One instant of a base period.
+pub(super) struct Sample {
+    /// Phase of the drive, rad.
+    pub(super) turn: f64,
+    pub(super) q: DVector<f64>,
+    pub(super) v: DVector<f64>,
+    pub(super) input: f64,
 }
 
 /// Runs the sweeps and fills their part of the answer.
@@ -64,7 +73,11 @@ pub(super) fn fill(
     let harmonics = stage.harmonics() as usize;
     let balance = Balance::new(system, wave, harmonics, 1);
     let begin = Clock::now();
-    let values = frequencies(stage);
+    let mut values = frequencies(stage);
+    let slow = (values[0] == 0.0).then(|| {
+        values.remove(0);
+        super::slow::slow(&rows, wave)
+    });
     let start = begin_at(&balance, Drive { frequency_hz: values[0], level: 1.0 });
     let mut failed = None;
     let mut watch = |share: f64| match tell("sweep over frequency", 0.76 + 0.16 * share) {
@@ -81,12 +94,12 @@ pub(super) fn fill(
     out.seconds[1] = begin.elapsed().as_secs_f64();
     let (mut sweep, ranges): (Vec<DriveRow>, Vec<Vec<Range>>) =
         branch.motions.iter().map(|m| rows.row(m, &balance)).unzip();
-    out.sweep_lost = lost(&branch, "Hz", 1.0);
+    out.sweep_lost = lost(&branch, "Hz", 1.0).map(|why| why + &struck(&sweep, way));
     let resonance = largest(&sweep, |_| true);
     let peak = largest(&sweep, |r| !r.beyond).or(resonance);
+    let mut ranks = Vec::new();
     if let Some(peak) = peak {
-        let (told, ranks) = strains.told(stage, &ranges[peak]);
-        out.spots = told;
+        (out.spots, ranks) = strains.told(stage, &ranges[peak]);
         rank(&mut sweep, &ranges, &ranks);
         tell("sweep over strength", 0.93)?;
         let motion = &branch.motions[peak].steady;
@@ -98,6 +111,16 @@ pub(super) fn fill(
         out.peak_bracket_rad = rows.bracket(wave, motion, strongest == peak);
         tell("check in time", 0.98)?;
         out.time_check = rows.in_time(wave, motion);
+    }
+    let mut peak = peak;
+    match slow {
+        Some(Ok((mut row, ranges))) => {
+            rank(std::slice::from_mut(&mut row), &[ranges], &ranks);
+            sweep.insert(0, row);
+            peak = peak.map(|p| p + 1);
+        }
+        Some(Err(why)) => out.slow_lost = Some(why),
+        None => {}
     }
     out.sweep = sweep;
     out.peak = peak;
@@ -116,6 +139,10 @@ fn frequencies(stage: &Stage<'_>) -> Vec<f64> {
     let from = d.from_hz.unwrap_or_else(|| (FROM * own).min(0.5 * d.to_hz.unwrap_or(f64::INFINITY)));
     let to = d.to_hz.unwrap_or_else(|| (TO * own).max(2.0 * from));
     let points = d.points.unwrap_or(POINTS).max(2);
+    if from == 0.0 {
+        // The slow drive first; there is no ratio from zero.
+        return (0..points).map(|i| to * f64::from(i) / f64::from(points - 1)).collect();
+    }
     (0..points).map(|i| from * (to / from).powf(f64::from(i) / f64::from(points - 1))).collect()
 }
 
@@ -142,6 +169,20 @@ fn lost(branch: &Branch, unit: &str, factor: f64) -> Option<String> {
     }
 }
 
+/// What a lost branch struck on its way, in words that go on from its own.
+fn struck(rows: &[DriveRow], way: &Way) -> String {
+    let [low, high] = way.span_rad();
+    let Some(row) = rows.iter().find(|r| r.beyond) else { return String::new() };
+    let [a, b] = row.extremes_rad;
+    let (reached, stop) = if low - a > b - high { (a, way.stops.first()) } else { (b, way.stops.last()) };
+    let why = stop.map_or_else(|| "no flap angles were followed that far".to_owned(), Clone::clone);
+    format!(
+        "; it is the motion of a flap that has struck: from {:.2} Hz on it would swing to {:.1} deg, but {why}",
+        row.frequency_hz,
+        reached.to_degrees()
+    )
+}
+
 /// Row with the largest stable swing among some.
 fn largest(rows: &[DriveRow], among: fn(&DriveRow) -> bool) -> Option<usize> {
     (0..rows.len())
@@ -162,33 +203,56 @@ impl Rows<'_> {
     /// A motion as a row, and the strain ranges at all spots.
     fn row(&self, motion: &Motion, balance: &Balance<'_>) -> (DriveRow, Vec<Range>) {
         let x = &motion.steady;
-        let n = self.stage.shapes.len();
         let samples = SAMPLES * x.periods;
+        let cycle: Vec<Sample> = (0..samples)
+            .map(|i| {
+                let phase = TAU * i as f64 / samples as f64;
+                let (q, v) = x.at(phase);
+                let [_, input] = balance.input(phase, &x.drive);
+                Sample { turn: phase * x.periods as f64, q, v, input }
+            })
+            .collect();
+        let (row, ranges) = self.over(&cycle);
+        let judged = motion.stability.as_ref();
+        let row = DriveRow {
+            frequency_hz: x.drive.frequency_hz,
+            level: x.drive.level,
+            asked: motion.asked,
+            stable: judged.map(crate::drive::Stability::stable),
+            gives_way: judged.and_then(|s| s.loss).map_or(String::new(), |l| words(l).to_owned()),
+            settles_periods: judged.and_then(|s| {
+                let size = s.largest();
+                (size > 0.0 && size < 1.0).then(|| 0.05_f64.ln() / size.ln() * x.periods as f64)
+            }),
+            ..row
+        };
+        (row, ranges)
+    }
+
+    /// What the samples of a base period tell by themselves, and the strain ranges at all spots.
+    pub(super) fn over(&self, cycle: &[Sample]) -> (DriveRow, Vec<Range>) {
+        let n = self.stage.shapes.len();
+        let share = 1.0 / cycle.len() as f64;
         let (mut angles, mut rolls, mut squares, mut power) = (Vec::new(), Vec::new(), 0.0, 0.0);
-        let mut states = Vec::with_capacity(samples);
-        let weights = DVector::from_iterator(n, self.stage.shapes.iter().map(|s| s.lift));
-        let swing = DVector::from_fn(n, |i, _| if i == 0 { self.stage.shapes[0].lift } else { weights[i] });
+        let mut states = Vec::with_capacity(cycle.len());
         let mut first = [0.0; 2];
-        for i in 0..samples {
-            let phase = TAU * i as f64 / samples as f64;
-            let (q, v) = x.at(phase);
-            let [_, input] = balance.input(phase, &x.drive);
-            let at = Instant { q: q.as_slice(), v: v.as_slice(), input, base_m_s2: 0.0, swing: 0.0 };
+        for Sample { turn, q, v, input } in cycle {
+            let at = Instant { q: q.as_slice(), v: v.as_slice(), input: *input, base_m_s2: 0.0, swing: 0.0 };
             let current = self.system.current_a(&at);
-            let others: f64 = (1..n).map(|j| swing[j] * q[j]).sum();
+            let others: f64 = (1..n).map(|j| self.stage.shapes[j].lift * q[j]).sum();
             let angle = self.way.angle.at(q[0], 0)[0] + others;
-            let turn = phase * x.periods as f64;
-            first[0] += 2.0 * angle * turn.cos() / samples as f64;
-            first[1] += 2.0 * angle * turn.sin() / samples as f64;
+            first[0] += 2.0 * angle * turn.cos() * share;
+            first[1] += 2.0 * angle * turn.sin() * share;
             angles.push(angle);
-            rolls.push(self.roll.dot(&q));
-            squares += current * current / samples as f64;
-            let volts = if self.stage.board.drive.voltage_v.is_some() { Some(input) } else { None };
-            let own = volts.map_or_else(
-                || current * current * self.resistance.unwrap_or(0.0) + current * self.induced(&q, &v),
-                |volts| volts * current,
-            );
-            power += own / samples as f64;
+            rolls.push(self.roll.dot(q));
+            squares += current * current * share;
+            let own = if self.stage.board.drive.voltage_v.is_some() {
+                input * current
+            } else {
+                current * current * self.resistance.unwrap_or(0.0)
+                    + current * self.system.induced_v(q.as_slice(), v.as_slice())
+            };
+            power += own * share;
             states.push(q.as_slice().to_vec());
         }
         let (low, high) = extremes(&angles);
@@ -197,45 +261,22 @@ impl Rows<'_> {
         let worst = ranges.iter().max_by(|a, b| a.range.total_cmp(&b.range)).copied().unwrap_or_default();
         let span = self.way.span_rad();
         let slack = 1e-3;
-        let judged = motion.stability.as_ref();
         let row = DriveRow {
-            frequency_hz: x.drive.frequency_hz,
-            level: x.drive.level,
-            asked: motion.asked,
-            stable: judged.map(crate::drive::Stability::stable),
-            gives_way: judged.and_then(|s| s.loss).map_or(String::new(), |l| words(l).to_owned()),
             swing_rad: 0.5 * (high - low),
             first_rad: first[0].hypot(first[1]),
             lag_rad: first[1].atan2(first[0]).rem_euclid(TAU),
-            mean_rad: angles.iter().sum::<f64>() / samples as f64,
+            mean_rad: angles.iter().sum::<f64>() * share,
             extremes_rad: [low, high],
             roll_rad: 0.5 * (roll_high - roll_low),
             current_rms_a: squares.sqrt(),
             power_w: self.resistance.map(|_| power),
             strain_range: worst.range,
             strain_range_error: worst.error,
-            spot: 0,
-            settles_periods: judged.and_then(|s| {
-                let size = s.largest();
-                (size > 0.0 && size < 1.0).then(|| 0.05_f64.ln() / size.ln() * x.periods as f64)
-            }),
             stroke_over_width: self.stroke_per_rad * 0.5 * (high - low),
             beyond: low < span[0] - slack || high > span[1] + slack,
+            ..DriveRow::default()
         };
         (row, ranges)
-    }
-
-    /// Voltage that the motion induces, V.
-    fn induced(&self, q: &DVector<f64>, v: &DVector<f64>) -> f64 {
-        let at = |q: &DVector<f64>| -> f64 {
-            (0..q.len())
-                .map(|j| {
-                    let [b, by, _] = self.system.per_ampere.at(q[0], j);
-                    b * v[j] + if j > 0 { by * q[j] * v[0] } else { 0.0 }
-                })
-                .sum()
-        };
-        at(q)
     }
 
     fn over_levels(

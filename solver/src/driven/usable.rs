@@ -116,7 +116,9 @@ fn judged(rows: &[DriveRow], limits: &[Limit<'_>], out: &DriveAnswer) -> Usable 
         Some(Some(names)) if !names.is_empty() => names.join(", "),
         Some(_) if unstable => "stability".to_owned(),
         Some(_) if out.sweep_lost.is_some() => {
-            "the steady motion is lost there: less current, or more room to swing".to_owned()
+            let struck =
+                if rows.iter().any(|r| r.beyond) { ", the flap striking what ends its swing" } else { "" };
+            format!("the steady motion is lost there{struck}: less current, or more room to swing")
         }
         Some(_) => "none inside the sweep: raise `to`".to_owned(),
     };

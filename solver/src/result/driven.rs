@@ -50,6 +50,8 @@ pub struct DriveAnswer {
     pub half_frequency: HalfFrequency,
     /// Over frequency, ascending where asked; a branch that folds back gives a frequency again.
     pub sweep: Vec<DriveRow>,
+    /// Why there is no row at frequency zero where the sweep begins there, in words.
+    pub slow_lost: Option<String>,
     /// How the sweep ended, in words; None: at its last frequency.
     pub sweep_lost: Option<String>,
     /// Over the drive's strength, at the frequency of the largest stable swing.
@@ -199,7 +201,7 @@ pub struct HalfFrequency {
 /// One steady motion.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct DriveRow {
-    /// Drive frequency, Hz.
+    /// Drive frequency, Hz; 0: so slow that the flap is in balance at every instant.
     pub frequency_hz: f64,
     /// Strength of the alternating part, 1 as designed.
     pub level: f64,

@@ -19,7 +19,8 @@ impl Builder<'_> {
             design::DriveWave::Triangle => DriveWave::Triangle,
         });
         let frequency = |f: Frequency| f.0;
-        let from_hz = self.in_range(d.from.as_ref(), "from", frequency, FREQUENCIES_HZ);
+        // From zero: the slow drive, which is statics.
+        let from_hz = self.in_range(d.from.as_ref(), "from", frequency, [0.0, FREQUENCIES_HZ[1]]);
         let to_hz = self.in_range(d.to.as_ref(), "to", frequency, FREQUENCIES_HZ);
         if let (Some(from), Some(to), Some(given)) = (from_hz, to_hz, &d.to)
             && to <= from
