@@ -124,7 +124,7 @@ impl ShellCopper {
             laminate_of: laminate_of.to_vec(),
             memory: vec![None; laminate_of.len()],
             lost_j: vec![0.0; laminate_of.len()],
-            points: gauss(points.clamp(1, 64)),
+            points: gauss(points.clamp(1, 256)),
         }
     }
 

@@ -82,9 +82,12 @@ fn ratio(layers: [f64; 3], nu: f64, back: bool) -> Result<f64, SolveError> {
         let along = path.pose().rotations[node as usize].column(0).into_owned();
         along[2].atan2(along[0]) / LENGTH_M
     };
+    let height = 0.5 * 200.0 * LENGTH_M * LENGTH_M;
     for k in 1..=STEPS {
-        path.to_measure(&measure, 0.5 * 200.0 * f64::from(k) / f64::from(STEPS) * LENGTH_M * LENGTH_M)?;
+        path.to_measure(&measure, height * f64::from(k) / f64::from(STEPS))?;
     }
+    // A strip with copper on one face stretches as it bends: on to the curvature meant.
+    path.to_measure(&measure, height * 200.0 / curvature(&path))?;
     let (bent, moment) = (curvature(&path), path.state().level.driven);
     if !back {
         let soft = whole.try_inverse().map_or(f64::NAN, |inverse| inverse[(3, 3)]);
