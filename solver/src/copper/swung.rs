@@ -73,7 +73,7 @@ mod tests {
         Curve::Bilinear { modulus_pa: 117e9, yield_pa: 60e6, hardening_pa: 0.0 }.law(0.34, 1, 0.02)
     }
 
-    /// By hand. Ideally plastic, bent to 0.2 % and let down by 0.08 %: from 60 MPa by 93.6 MPa to -33.6 MPa, which stays as
+    /// By hand. Ideally plastic, bent to 0.2 % and let down by 0.08 %: from 60 by 93.6 to -33.6 (1e6 Pa), which stays as
     /// the mean of any elastic swing about the set.
     #[test]
     fn what_a_set_leaves_stays_as_mean() {
