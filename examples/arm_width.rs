@@ -254,7 +254,8 @@ pub(crate) fn main() -> Result<(), Box<dyn Error>> {
     }
     let mut sized = Vec::new();
     for width in SIZED_FOR_MM {
-        let (_, own) = boards.iter().find(|(w, _)| (w - width).abs() < 1e-9).ok_or("a width that is not tried")?;
+        let (_, own) =
+            boards.iter().find(|(w, _)| (w - width).abs() < 1e-9).ok_or("a width that is not tried")?;
         let current_a = own.torque_needed_nm(0.0) / own.torque_nm_per_a * (1.0 + 1e-9);
         println!("\n{:.2} mA on every width (it just turns {width} mm at standstill)", current_a * 1e3);
         println!("width mm  any speed to Hz  swing alone Hz  roll alone Hz  every speed to Hz  there");
