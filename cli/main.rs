@@ -14,6 +14,7 @@ use clap::Parser;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
+    machine::with_large_pages();
     let cli = args::Cli::parse();
     interrupt::watch();
     match commands::run(&cli) {

@@ -83,8 +83,10 @@ pub(crate) struct Panel {
 /// Fine pixel column or row at or after a coordinate, kept inside `0..=limit`.
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the panel")]
 fn first_at(coordinate: f64, limit: usize) -> usize {
-    // Pixel `i` has its centre at `i + 0.5`.
-    (coordinate - 0.5).ceil().clamp(0.0, limit as f64) as usize
+    // Pixel `i` has its centre at `i + 0.5`. The cast rounds down, without the call that rounding up would be.
+    let at = (coordinate - 0.5).clamp(0.0, limit as f64);
+    let down = at as usize;
+    down + usize::from((down as f64) < at)
 }
 
 impl Panel {
@@ -266,19 +268,21 @@ impl Panel {
             .collect();
         self.bands(&rows, |i, rows, first, pixels, width| {
             // A projected prism is convex: between its outermost crossings with a row lies all of it.
-            let mut spans = [[f64::INFINITY, f64::NEG_INFINITY]; BAND];
+            let mut room = [[0.0; 2]; BAND];
+            let spans = &mut room[..rows.len()];
+            spans.fill([f64::INFINITY, f64::NEG_INFINITY]);
             for [a, b] in PRISM.map(|ends| ends.map(|k| shapes[i][k])) {
                 let (low, high) = if a[1] < b[1] { (a, b) } else { (b, a) };
                 let slope = (high[0] - low[0]) / (high[1] - low[1]);
                 let from = first_at(low[1], rows.end).max(rows.start);
                 for row in from..first_at(high[1], rows.end) {
                     let x = low[0] + slope * (row as f64 + 0.5 - low[1]);
-                    let span = &mut spans[row - first];
+                    let span = &mut spans[row - rows.start];
                     *span = [span[0].min(x), span[1].max(x)];
                 }
             }
-            for row in rows {
-                let [from, to] = spans[row - first].map(|x| first_at(x, width));
+            for row in rows.clone() {
+                let [from, to] = spans[row - rows.start].map(|x| first_at(x, width));
                 if from < to {
                     pixels[(row - first) * width + from..(row - first) * width + to].fill(colour);
                 }

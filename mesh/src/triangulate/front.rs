@@ -18,6 +18,8 @@ const CLOSEST: f64 = 0.76;
 struct Waiting {
     at: Point,
     direction: f64,
+    /// Proposal that would lead back to where it came from.
+    back: Option<u8>,
 }
 
 /// Interior points of the part in a fixed order; stops above `most` points.
@@ -39,12 +41,12 @@ pub(super) fn interior(
     for i in order {
         let at = split.points[i];
         near.enter(at, size.at(at));
-        queue.push_back(Waiting { at, direction: split.direction[i] });
+        queue.push_back(Waiting { at, direction: split.direction[i], back: None });
     }
     let mut out = Vec::new();
     while let Some(w) = queue.pop_front() {
         let reach = size.at(w.at);
-        for k in 0..6_u8 {
+        for k in (0..6_u8).filter(|&k| w.back != Some(k)) {
             let direction = w.direction + f64::from(k) * std::f64::consts::FRAC_PI_3;
             let Some(at) = proposal(w.at, direction, reach, size) else { continue };
             let wished = size.at(at);
@@ -53,7 +55,7 @@ pub(super) fn interior(
             }
             near.enter(at, wished);
             out.push(at);
-            queue.push_back(Waiting { at, direction: w.direction });
+            queue.push_back(Waiting { at, direction: w.direction, back: Some((k + 3) % 6) });
             if out.len() > most {
                 return out;
             }

@@ -24,6 +24,22 @@ pub(crate) use crate::element::{PACKED, packed_row};
 /// Triangles a thread takes at a time.
 const CHUNK: usize = 128;
 
+/// Place in a packed element matrix of every entry of the 6 x 6 part at rows of one corner and columns of another,
+/// column by column.
+const PART: [[[u8; 36]; 3]; 3] = {
+    let mut part = [[[0; 36]; 3]; 3];
+    let mut k = 0;
+    while k < 324 {
+        let (row, column) = (k % 18, k / 18);
+        let (low, high) = if row < column { (row, column) } else { (column, row) };
+        #[expect(clippy::cast_possible_truncation, reason = "171 places")]
+        let at = (packed_row(low) + high) as u8;
+        part[row / 6][column / 6][6 * (column % 6) + row % 6] = at;
+        k += 1;
+    }
+    part
+};
+
 /// Element stiffness in element axes, with the axes.
 #[derive(Debug)]
 pub(crate) struct Elements {
@@ -77,11 +93,7 @@ impl Elements {
     /// Rows of corner `b` against columns of corner `a`, turned to global axes.
     pub(crate) fn pair(&self, triangle: usize, b: usize, a: usize) -> Matrix6<f64> {
         let packed = &self.stiffness[PACKED * triangle..PACKED * (triangle + 1)];
-        let entry = |i: usize, j: usize| {
-            let (i, j) = (6 * b + i, 6 * a + j);
-            packed[packed_row(i.min(j)) + i.max(j)]
-        };
-        let in_element = Matrix6::from_fn(entry);
+        let in_element = Matrix6::from_iterator(PART[b][a].iter().map(|&k| packed[usize::from(k)]));
         let triad = &self.local[triangle].triad;
         if *triad == Matrix3::identity() { in_element } else { turned(&in_element, triad) }
     }

@@ -8,7 +8,7 @@ use crate::magnet::Field;
 use crate::model::loads::{self, Nodal};
 use crate::model::{BoardModel, Hinge, LoadCase, Model, Solution, flap_motion, triangles_in};
 use crate::result::{DriveLoad, Movement};
-use crate::statics::{Prepared, Reaction, SETTLED};
+use crate::statics::{Prepared, Reaction, Wish};
 use copperbend_mesh::board::Board;
 use copperbend_mesh::region::Point;
 use copperbend_mesh::triangulate::{BoardMesh, Role};
@@ -16,7 +16,7 @@ use nalgebra::{Vector3, Vector6};
 
 /// Correction at which a unit load on the flap is solved well enough: its error is then far below, and the springs
 /// are read to four digits.
-const UNIT_LOADS: f64 = 1e-5;
+const UNIT_LOADS: Wish = Wish { correction: 1e-5, motion_only: true };
 
 /// Everything of one mesh beside its model and the loaded solution.
 #[derive(Debug, Clone, Default)]
@@ -55,8 +55,8 @@ pub(super) fn solve_all(
         rayon::join(|| acting(board, (&mesh, &own), hinge), || Prepared::new(&own.model));
     let (Acting { cases, rest, by_drive, still, springs }, prepared) = (acting?, prepared?);
     let n_states = if still { 1 } else { 2 };
-    let wishes: Vec<f64> =
-        (0..cases.len()).map(|k| if k < n_states { SETTLED } else { UNIT_LOADS }).collect();
+    let wishes: Vec<Wish> =
+        (0..cases.len()).map(|k| if k < n_states { Wish::default() } else { UNIT_LOADS }).collect();
     let mut solved = prepared.solve_within(&cases, &wishes)?.into_iter();
     let mut next =
         || solved.next().map_or_else(|| (Solution::default(), Vec::new()), |s| (s.solution, s.reactions));

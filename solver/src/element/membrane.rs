@@ -49,6 +49,7 @@ pub(crate) struct Membrane {
 }
 
 impl Membrane {
+    #[inline(always)]
     pub(crate) fn new(c: &[[f64; 2]; 3]) -> Self {
         let area2 = super::double_area(c);
         let x = |i: usize, j: usize| c[i][0] - c[j][0];
@@ -86,6 +87,7 @@ impl Membrane {
     }
 
     /// Strain rows at area coordinates `zeta`.
+    #[inline(always)]
     pub(crate) fn rows(&self, zeta: &[f64; 3], scale: f64) -> Rows {
         let mut rows = self.basic;
         for (n, drilling) in self.drilling.iter().enumerate() {

@@ -19,6 +19,7 @@ pub(crate) struct Plate {
 }
 
 impl Plate {
+    #[inline(always)]
     pub(crate) fn new(c: &[[f64; 2]; 3]) -> Self {
         let r = 1.0 / super::double_area(c);
         let gradient = std::array::from_fn(|i| {
@@ -46,6 +47,7 @@ impl Plate {
     }
 
     /// Curvature rows at area coordinates `zeta`.
+    #[inline(always)]
     pub(crate) fn rows(&self, zeta: &[f64; 3]) -> Rows {
         let g = &self.gradient;
         let mut rows = [[0.0; 9]; 3];

@@ -69,12 +69,27 @@ pub struct Seconds {
     pub factor: f64,
 }
 
+/// How well a load case is to be solved, and what for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wish {
+    /// Relative correction at which it is good enough.
+    pub correction: f64,
+    /// Displacements alone: no reactions, and the energy is left at zero.
+    pub motion_only: bool,
+}
+
+impl Default for Wish {
+    fn default() -> Self {
+        Self { correction: SETTLED, motion_only: false }
+    }
+}
+
 /// A solved load case.
 #[derive(Debug, Clone)]
 pub struct Solved {
     /// Displacements.
     pub solution: Solution,
-    /// What the supports exert, by node in ascending order.
+    /// What the supports exert, by node in ascending order; none where only the motion is wished.
     pub reactions: Vec<Reaction>,
 }
 
@@ -153,7 +168,7 @@ impl<'m> Prepared<'m> {
     /// [`SolveError::Inaccurate`] if two refinements do not gain tenfold, [`SolveError::Model`] for loads that
     /// do not fit the model.
     pub fn solve(&self, cases: &[LoadCase]) -> Result<Vec<Solution>, SolveError> {
-        let all = self.solve_within(cases, &vec![SETTLED; cases.len()])?;
+        let all = self.solve_within(cases, &vec![Wish::default(); cases.len()])?;
         Ok(all.into_iter().map(|solved| solved.solution).collect())
     }
 
@@ -163,12 +178,12 @@ impl<'m> Prepared<'m> {
     ///
     /// # Errors
     /// As [`Self::solve`].
-    pub fn solve_within(&self, cases: &[LoadCase], wishes: &[f64]) -> Result<Vec<Solved>, SolveError> {
+    pub fn solve_within(&self, cases: &[LoadCase], wishes: &[Wish]) -> Result<Vec<Solved>, SolveError> {
         for case in cases {
             check_case(self.model, case)?;
         }
-        let wished = |k: usize| wishes.get(k).copied().unwrap_or(SETTLED);
-        let wanted: Vec<(&LoadCase, f64)> = cases.iter().enumerate().map(|(k, c)| (c, wished(k))).collect();
+        let wished = |k: usize| wishes.get(k).copied().unwrap_or_default();
+        let wanted: Vec<(&LoadCase, Wish)> = cases.iter().enumerate().map(|(k, c)| (c, wished(k))).collect();
         let mut solutions = Vec::with_capacity(cases.len());
         for group in wanted.chunks(GROUP) {
             let mut runs: Vec<Run<'_>> =
@@ -179,7 +194,10 @@ impl<'m> Prepared<'m> {
             }
             solutions.extend(runs.iter().map(|run| Solved {
                 solution: self.solution(run),
-                reactions: self.reactions_from(&run.loads, &run.forces),
+                reactions: match run.wish.motion_only {
+                    true => Vec::new(),
+                    false => self.reactions_from(&run.loads, &run.forces),
+                },
             }));
         }
         Ok(solutions)
@@ -211,6 +229,7 @@ impl<'m> Prepared<'m> {
             .collect::<Vec<_>>()
             .into_iter()
             .collect::<Result<(), _>>()?;
+        active.retain(|run| !(run.done && run.wish.motion_only));
         self.rebalance(&mut active);
         Ok(())
     }
@@ -234,7 +253,10 @@ impl<'m> Prepared<'m> {
         Solution {
             displacement: run.state.nodes.iter().map(|node| node.leading).collect(),
             trailing: run.state.nodes.iter().map(|node| node.trailing).collect(),
-            energy: 0.5 * run.forces.quadratic - run.forces.thermal + self.locked_in(run.case),
+            energy: match run.wish.motion_only {
+                true => 0.0,
+                false => 0.5 * run.forces.quadratic - run.forces.thermal + self.locked_in(run.case),
+            },
             first_correction: run.corrections.first().copied().unwrap_or(0.0),
             last_correction: run.corrections.last().copied().unwrap_or(0.0),
             refinements: u32::try_from(run.corrections.len()).unwrap_or(u32::MAX),
@@ -330,7 +352,8 @@ pub fn strained_motion(
         leading: solution.displacement[node as usize],
         trailing: solution.trailing.get(node as usize).copied().unwrap_or_default(),
     });
-    residual::strained(model, local, triangle, [&corners[0], &corners[1], &corners[2]])
+    let corners = [&corners[0], &corners[1], &corners[2]];
+    residual::strained(model, local, triangle, corners, pair::two_product)
 }
 
 fn state_of(solution: &Solution) -> State {
@@ -348,8 +371,7 @@ struct Run<'c> {
     state: State,
     forces: Forces,
     residual: Vec<f64>,
-    /// Correction below which the run is done.
-    wish: f64,
+    wish: Wish,
     /// Work of the first residual on the first solve: the scale of energy.
     work: f64,
     solved: bool,
@@ -358,7 +380,7 @@ struct Run<'c> {
 }
 
 impl<'c> Run<'c> {
-    fn new(prepared: &Prepared<'_>, case: &'c LoadCase, wish: f64) -> Self {
+    fn new(prepared: &Prepared<'_>, case: &'c LoadCase, wish: Wish) -> Self {
         let state = State::at_supports(prepared.model, case.prescribed_factor);
         let loads = prepared.balance().block_loads(case);
         Self {
@@ -388,7 +410,7 @@ impl<'c> Run<'c> {
         let energy = self.forces.quadratic.max(ENERGY_FLOOR * self.work);
         let correction = ratio(moved, self.state.squared_norm(prepared.half_size)).max(ratio(work, energy));
         self.corrections.push(correction);
-        self.done = correction < self.wish;
+        self.done = correction < self.wish.correction;
         let n = self.corrections.len();
         let stuck = n >= 3 && correction > 0.1 * self.corrections[n - 3];
         if !self.done && (stuck || !correction.is_finite() || n >= MOST_REFINEMENTS as usize) {

@@ -3,6 +3,7 @@
 use nalgebra::{Matrix6, Vector6};
 
 /// `a + b` and its rounding error (Knuth 1969).
+#[inline(always)]
 pub(crate) fn two_sum(a: f64, b: f64) -> (f64, f64) {
     let sum = a + b;
     let part = sum - a;
@@ -10,6 +11,7 @@ pub(crate) fn two_sum(a: f64, b: f64) -> (f64, f64) {
 }
 
 /// `a * b` and its rounding error (Dekker 1971), without a fused multiply-add.
+#[inline(always)]
 pub(super) fn two_product(a: f64, b: f64) -> (f64, f64) {
     let split = |x: f64| {
         let big = 134_217_729.0 * x; // 2^27 + 1
@@ -19,6 +21,13 @@ pub(super) fn two_product(a: f64, b: f64) -> (f64, f64) {
     let product = a * b;
     let ((a1, a2), (b1, b2)) = (split(a), split(b));
     (product, a2 * b2 - (((product - a1 * b1) - a2 * b1) - a1 * b2))
+}
+
+/// The same with a fused multiply-add: for code compiled for processors that have one, elsewhere slow.
+#[inline(always)]
+pub(super) fn fused_product(a: f64, b: f64) -> (f64, f64) {
+    let product = a * b;
+    (product, a.mul_add(b, -product))
 }
 
 /// Six pairs: leading and trailing parts.
@@ -59,15 +68,23 @@ impl Pair6 {
 
 /// What is left of node `a`'s motion after the rigid translation and linearised rotation of node `base`:
 /// `u_a - u_b - theta_b x arm` and `theta_a - theta_b`, rounded once at the end.
-pub(super) fn relative(a: &Pair6, base: &Pair6, arm: &[f64; 3]) -> [f64; 6] {
+///
+/// `product`: the exact product of two numbers, [`two_product`] or [`fused_product`]; both give the same bits.
+#[inline(always)]
+pub(super) fn relative(
+    a: &Pair6,
+    base: &Pair6,
+    arm: &[f64; 3],
+    product: impl Fn(f64, f64) -> (f64, f64),
+) -> [f64; 6] {
     std::array::from_fn(|i| {
         let (mut sum, mut error) = two_sum(a.leading[i], -base.leading[i]);
         error += a.trailing[i] - base.trailing[i];
         if i < 3 {
             let (j, k) = ((i + 1) % 3, (i + 2) % 3);
             for (turn, lever) in [(3 + j, -arm[k]), (3 + k, arm[j])] {
-                let (product, lost) = two_product(base.leading[turn], lever);
-                let (next, dropped) = two_sum(sum, product);
+                let (whole, lost) = product(base.leading[turn], lever);
+                let (next, dropped) = two_sum(sum, whole);
                 sum = next;
                 error += dropped + lost + base.trailing[turn] * lever;
             }
@@ -89,9 +106,11 @@ mod tests {
         };
         let arm = [0.0123, -0.0345, 0.0067];
         let moved = centre.moved(&crate::freedoms::rigid(&Vector3::from(arm)));
-        for (i, left) in relative(&moved, &centre, &arm).iter().enumerate() {
+        let plain = relative(&moved, &centre, &arm, two_product);
+        for (i, left) in plain.iter().enumerate() {
             assert!(left.abs() < 1e-30, "component {i}: {left:e}");
         }
+        assert_eq!(plain, relative(&moved, &centre, &arm, fused_product), "fused products change the result");
     }
 
     #[test]
@@ -100,6 +119,7 @@ mod tests {
         let (a, b) = (1.0 + f64::EPSILON, 1.0 - f64::EPSILON / 2.0);
         let (product, error) = two_product(a, b);
         // (1 + e)(1 - e/2) = 1 + e/2 - e^2/2
+        assert_eq!(fused_product(a, b), (product, error), "both ways to the exact product");
         let e = f64::EPSILON;
         assert!((product - 1.0) + error == e / 2.0 - e * e / 2.0, "product {product:e} + {error:e}");
         let (sum, error) = two_sum(1e20, 1.0);

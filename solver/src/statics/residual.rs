@@ -3,7 +3,7 @@
 //! Each element sees its nodes' motion less the rigid motion of its first node, formed in pairs and rounded
 //! once. So neither the rounding of large displacements nor that of assembled entries reaches the residual.
 
-use super::pair::{Pair6, relative};
+use super::pair::{Pair6, fused_product, relative};
 use crate::assemble::{Elements, Layout, PACKED, packed_row};
 use crate::element::{self, Vector18};
 use crate::model::{LoadCase, Model};
@@ -69,11 +69,15 @@ impl State {
 }
 
 /// Motion of a triangle's corners in its own axes, less the rigid motion of its first corner.
+///
+/// `product`: as in [`relative`].
+#[inline(always)]
 pub(super) fn strained(
     model: &Model,
     local: &element::Local,
     triangle: usize,
     corners: [&Pair6; 3],
+    product: impl Fn(f64, f64) -> (f64, f64),
 ) -> Vector18 {
     let ids = model.triangles[triangle];
     let origin = model.nodes_m[ids[0] as usize];
@@ -81,7 +85,7 @@ pub(super) fn strained(
     for a in 1..3 {
         let p = model.nodes_m[ids[a] as usize];
         let arm = [p[0] - origin[0], p[1] - origin[1], p[2] - origin[2]];
-        let motion = relative(corners[a], corners[0], &arm);
+        let motion = relative(corners[a], corners[0], &arm, &product);
         for (i, value) in motion.iter().enumerate() {
             d[6 * a + i] = *value;
         }
@@ -148,7 +152,10 @@ impl Balance<'_> {
         let cases: Vec<(&State, &LoadCase)> = wanted.iter().map(|w| (w.state, w.case)).collect();
         let mut chunks: Vec<Vec<&mut [[f64; 18]]>> = (0..n.div_ceil(CHUNK)).map(|_| Vec::new()).collect();
         for w in wanted.iter_mut() {
-            w.forces.corners.resize(n, [0.0; 18]);
+            if w.forces.corners.len() != n {
+                // Zeros that the machine hands out untouched: the threads below pay for the pages they fill.
+                w.forces.corners = vec![[0.0; 18]; n];
+            }
             for (chunk, part) in chunks.iter_mut().zip(w.forces.corners.chunks_mut(CHUNK)) {
                 chunk.push(part);
             }
@@ -211,7 +218,7 @@ impl Balance<'_> {
         let (mut d, mut f) = (Vector18::zeros(), Vector18::zeros());
         if !state.still {
             let corners = self.model.triangles[e].map(|node| &state.nodes[node as usize]);
-            d = strained(self.model, local, e, corners);
+            d = strained(self.model, local, e, corners, fused_product);
             f = product(columns, &d);
         }
         let quadratic = d.dot(&f);
