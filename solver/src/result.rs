@@ -316,7 +316,7 @@ pub struct ElongationCheck {
 pub struct Accuracy {
     /// Relative size of the first correction: what one plain solve was worth.
     pub first_correction: f64,
-    /// Relative size of the last correction.
+    /// Relative size of the last correction, made or foretold from the residual.
     pub last_correction: f64,
     /// Good decimal digits of the displacements.
     pub digits: f64,

@@ -27,10 +27,11 @@ use copperbend_mesh::board::{Board, Bond};
 use copperbend_mesh::triangulate::{BoardMesh, SizeSource, board_mesh};
 use state::{State, solve_all};
 use std::cell::RefCell;
+use std::sync::{Mutex, PoisonError};
 pub use swing::{CycleWish, cyclic_curve, first_curve};
 
 /// Told how far a long computation has come; may stop it.
-pub trait Progress {
+pub trait Progress: Send {
     /// A stage has reached `fraction` (0 to 1). Returning false stops the work with [`SolveError::Cancelled`].
     fn report(&mut self, stage: &str, fraction: f64) -> bool;
 }
@@ -100,16 +101,7 @@ pub fn bend(
     let taped = board.stiffeners.iter().any(|s| matches!(s.bond, Bond::Tape(_)));
     let bonds: &[BondLimit] =
         if taped { &[BondLimit::Bonded, BondLimit::Sliding] } else { &[BondLimit::AsWritten] };
-    let mut answers = Vec::with_capacity(bonds.len());
-    for &bond in bonds {
-        let name = match bond {
-            BondLimit::AsWritten => "",
-            BondLimit::Bonded => " (tape stiff)",
-            BondLimit::Sliding => " (tape sliding)",
-        };
-        let mut told = Told { progress, name };
-        answers.push(answer(board, options, bond, &mut told)?);
-    }
+    let answers = answers(board, options, bonds, &Mutex::new(progress))?;
     let drive = state::drive_facts(board, &Hinge::of(board));
     let mut report = BendReport {
         title: board.title.clone(),
@@ -122,6 +114,47 @@ pub fn bend(
     Ok(report)
 }
 
+/// Meshes up to this many triangles let both bond limits finish beside each other: a swing leaves threads idle, and
+/// twice its memory is little.
+const BESIDE: usize = 40_000;
+
+/// One answer per bond limit, in their order.
+fn answers<'p>(
+    board: &Board,
+    options: &BendOptions,
+    bonds: &[BondLimit],
+    progress: &'p Mutex<&'p mut dyn Progress>,
+) -> Result<Vec<BendAnswer>, SolveError> {
+    let told = |bond| Told {
+        progress,
+        name: match bond {
+            BondLimit::AsWritten => "",
+            BondLimit::Bonded => " (tape stiff)",
+            BondLimit::Sliding => " (tape sliding)",
+        },
+    };
+    let settle = |bond| settled(board, options, bond, &mut told(bond));
+    let finish = |bond, settled: &Settled<State>| finished(board, options, bond, settled, &mut told(bond));
+    let mut all = Vec::with_capacity(bonds.len());
+    let mut rest = bonds;
+    while let [bond, after @ ..] = rest {
+        let one = settle(*bond)?;
+        match after {
+            [other, after @ ..] if one.trial.model.triangles.len() <= BESIDE => {
+                let another = settle(*other)?;
+                let (one, another) = rayon::join(|| finish(*bond, &one), || finish(*other, &another));
+                all.extend([one?, another?]);
+                rest = after;
+            }
+            _ => {
+                all.push(finish(*bond, &one)?);
+                rest = after;
+            }
+        }
+    }
+    Ok(all)
+}
+
 /// The loaded state of a board's model as one load case: all forces, heating, moved supports.
 ///
 /// # Errors
@@ -132,13 +165,14 @@ pub fn loaded_case(board: &Board, mesh: &BoardMesh, own: &BoardModel) -> Result<
 
 /// Progress with the name of the bond limit behind every stage.
 struct Told<'p> {
-    progress: &'p mut dyn Progress,
+    progress: &'p Mutex<&'p mut dyn Progress>,
     name: &'p str,
 }
 
 impl Told<'_> {
     fn stage(&mut self, stage: &str, fraction: f64) -> Result<(), SolveError> {
-        if self.progress.report(&format!("{stage}{}", self.name), fraction) {
+        let mut progress = self.progress.lock().unwrap_or_else(PoisonError::into_inner);
+        if progress.report(&format!("{stage}{}", self.name), fraction) {
             Ok(())
         } else {
             Err(SolveError::Cancelled)
@@ -146,12 +180,13 @@ impl Told<'_> {
     }
 }
 
-fn answer(
+/// The mesh whose top spots hold still, solved.
+fn settled(
     board: &Board,
     options: &BendOptions,
     bond: BondLimit,
     told: &mut Told<'_>,
-) -> Result<BendAnswer, SolveError> {
+) -> Result<Settled<State>, SolveError> {
     let hinge = Hinge::of(board);
     let wishes = settle_options(board, options);
     let passes = f64::from(wishes.max_refinements) + 1.0;
@@ -170,31 +205,43 @@ fn answer(
         let traces = board_traces(board, &state.mesh);
         Ok(Trial { model, solution, thermal_factor: 1.0, traces, extra: state })
     };
-    let settled = settle(&mut build, &wishes, &mut |_| {
+    settle(&mut build, &wishes, &mut |_| {
         *done.borrow_mut() += 1.0;
         true
-    })?;
+    })
+}
+
+/// Tables, spots, maps and the swing of a settled mesh.
+fn finished(
+    board: &Board,
+    options: &BendOptions,
+    bond: BondLimit,
+    settled: &Settled<State>,
+    told: &mut Told<'_>,
+) -> Result<BendAnswer, SolveError> {
+    let hinge = Hinge::of(board);
+    let wishes = settle_options(board, options);
     told.stage("report", 1.0)?;
     if options.only_cycle {
-        let mut answer = tables(board, bond, &hinge, &wishes, &settled);
-        answer.shape = maps::shape(&settled);
-        answer.swing = swing::ends(board, options, bond, &settled, told)?;
-        return looped(board, options, bond, (&settled, answer), told);
+        let mut answer = tables(board, bond, &hinge, &wishes, settled);
+        answer.shape = maps::shape(settled);
+        answer.swing = swing::ends(board, options, bond, settled, told)?;
+        return looped(board, options, bond, (settled, answer), told);
     }
     let span = || match options.modulus_span {
-        true => span::modulus_span(board, options, bond, &settled),
+        true => span::modulus_span(board, options, bond, settled),
         false => Ok(None),
     };
     let ((span, mut answer), (spots, maps)) = rayon::join(
-        || rayon::join(span, || tables(board, bond, &hinge, &wishes, &settled)),
-        || rayon::join(|| spots::rows(board, options, &settled), || maps::of(board, &settled)),
+        || rayon::join(span, || tables(board, bond, &hinge, &wishes, settled)),
+        || rayon::join(|| spots::rows(board, options, settled), || maps::of(board, settled)),
     );
     answer.modulus_span = span?;
     (answer.spots, answer.elongations) = spots;
     (answer.shape, answer.maps) = maps;
-    answer.swing = swing::swing(board, options, bond, &settled, told)?;
+    answer.swing = swing::swing(board, options, bond, settled, told)?;
     spots::swing_ranges(&mut answer);
-    looped(board, options, bond, (&settled, answer), told)
+    looped(board, options, bond, (settled, answer), told)
 }
 
 /// The answer with the loop of yielding copper, where one is asked for.

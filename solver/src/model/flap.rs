@@ -7,6 +7,7 @@ use copperbend_mesh::board::{Board, Place};
 use copperbend_mesh::region::Point;
 use copperbend_mesh::triangulate::{BoardMesh, Role};
 use nalgebra::{Matrix3, Vector3, Vector6};
+use rayon::prelude::*;
 
 /// Weight, place and movement at the middle of a triangle's side.
 type Sample = (f64, Point, Vector3<f64>);
@@ -113,9 +114,10 @@ fn plane_motion(
 ) -> Option<PlaneMotion> {
     let flat = &mesh.flat;
     // Integrals over the triangles by the mid-side rule, exact for the products of linear fields below.
-    let samples: Vec<Sample> = triangles
-        .iter()
-        .flat_map(|&t| {
+    let samples: Vec<[Sample; 3]> = triangles
+        .par_iter()
+        .with_min_len(1024)
+        .map(|&t| {
             let corners = flat.triangles[t];
             let weight = flat.area_m2(t) / 3.0;
             [(0, 1), (1, 2), (2, 0)].map(|(i, j)| {
@@ -126,13 +128,14 @@ fn plane_motion(
             })
         })
         .collect();
+    let samples = samples.as_flattened();
     let total: f64 = samples.iter().map(|s| s.0).sum();
     let mean = |of: &dyn Fn(&Sample) -> f64| samples.iter().map(|s| s.0 * of(s)).sum::<f64>() / total;
     let centre = [mean(&|s| s.1[0]), mean(&|s| s.1[1])];
     let moved = [mean(&|s| s.2[0]), mean(&|s| s.2[1]), mean(&|s| s.2[2])];
     let mut normal = Matrix3::zeros();
     let mut right = Vector3::zeros();
-    for (weight, at, u) in &samples {
+    for (weight, at, u) in samples {
         let row = Vector3::new(1.0, at[0] - centre[0], at[1] - centre[1]);
         normal += row * row.transpose() * *weight;
         right += row * (u[2] - moved[2]) * *weight;

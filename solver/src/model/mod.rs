@@ -78,7 +78,7 @@ pub struct Solution {
     pub energy: f64,
     /// Relative size of the first correction: what one plain solve was worth.
     pub first_correction: f64,
-    /// Relative size of the last correction: what the answer is worth.
+    /// Relative size of the last correction, made or foretold: what the answer is worth.
     pub last_correction: f64,
     /// Refinement steps taken.
     pub refinements: u32,

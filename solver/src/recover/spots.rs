@@ -257,12 +257,12 @@ impl Look<'_> {
         kept
     }
 
-    fn spot(
+    fn spot<'c>(
         &self,
         trace: usize,
         value: &(u32, u32, Ranked),
         floor: f64,
-        cells: &impl Deref<Target = Cells>,
+        cells: &impl Deref<Target = Cells<'c>>,
     ) -> Option<Spot> {
         let (node, zone_node, ranked) = *value;
         let own = &self.recovered.zone_nodes[zone_node as usize];
@@ -310,10 +310,10 @@ impl Look<'_> {
     }
 
     /// The singular point that a spot belongs to, with the mean about it.
-    fn about_singular(
+    fn about_singular<'c>(
         &self,
         spot: &Spot,
-        cells: &impl Deref<Target = Cells>,
+        cells: &impl Deref<Target = Cells<'c>>,
     ) -> Option<(SpotMean, TraceMean)> {
         let near = self
             .recovered

@@ -8,7 +8,9 @@
 //! Size of a correction: the larger of two ratios, both free of units. One is in displacements,
 //! `|du| / |u|` with `|u|^2` the sum over nodes of displacement squared plus (half the model's diagonal times
 //! rotation) squared. The other is in energy, `sqrt(du' r / u' K u)`, since strain can be small against rigid
-//! motion. Refinement stops below [`SETTLED`].
+//! motion. Refinement stops below [`SETTLED`], or where the residual left after a correction shows that the next one
+//! would be far below: the factor's error acts on a correction as it acted on what was corrected, so a residual that
+//! fell by some factor foretells corrections that fall by the same.
 
 mod held;
 mod pair;
@@ -33,6 +35,9 @@ use std::time::Instant;
 
 /// Relative correction at which a solution is settled.
 pub const SETTLED: f64 = 1e-7;
+
+/// A correction foretold from the residual must be this much smaller than one that was made.
+const FORETOLD: f64 = 0.1;
 
 /// Refinements before giving up; each pair must gain tenfold, so this is never the first limit met.
 const MOST_REFINEMENTS: u32 = 30;
@@ -231,6 +236,7 @@ impl<'m> Prepared<'m> {
             .collect::<Result<(), _>>()?;
         active.retain(|run| !(run.done && run.wish.motion_only));
         self.rebalance(&mut active);
+        active.iter_mut().for_each(|run| run.foresee(self));
         Ok(())
     }
 
@@ -249,6 +255,17 @@ impl<'m> Prepared<'m> {
         }
     }
 
+    /// Size of a residual, N: moments count by the lever of half the model.
+    fn size(&self, residual: &[f64]) -> f64 {
+        let structure = &self.layout.structure;
+        let parts = structure.order().iter().zip(structure.first());
+        let squares = parts.map(|(&vertex, &first)| {
+            let own = self.layout.free(vertex as usize).iter().zip(&residual[first as usize..]);
+            own.map(|(&c, r)| if c < 3 { r * r } else { (r / self.half_size).powi(2) }).sum::<f64>()
+        });
+        squares.sum::<f64>().sqrt()
+    }
+
     fn solution(&self, run: &Run<'_>) -> Solution {
         Solution {
             displacement: run.state.nodes.iter().map(|node| node.leading).collect(),
@@ -258,7 +275,7 @@ impl<'m> Prepared<'m> {
                 false => 0.5 * run.forces.quadratic - run.forces.thermal + self.locked_in(run.case),
             },
             first_correction: run.corrections.first().copied().unwrap_or(0.0),
-            last_correction: run.corrections.last().copied().unwrap_or(0.0),
+            last_correction: run.foretold.or(run.corrections.last().copied()).unwrap_or(0.0),
             refinements: u32::try_from(run.corrections.len()).unwrap_or(u32::MAX),
         }
     }
@@ -374,8 +391,12 @@ struct Run<'c> {
     wish: Wish,
     /// Work of the first residual on the first solve: the scale of energy.
     work: f64,
+    /// Size of the residual after the last solve.
+    left: f64,
     solved: bool,
     corrections: Vec<f64>,
+    /// Size of the correction that was not worth making.
+    foretold: Option<f64>,
     done: bool,
 }
 
@@ -391,8 +412,10 @@ impl<'c> Run<'c> {
             residual: vec![0.0; prepared.n_unknowns()],
             wish,
             work: 0.0,
+            left: 0.0,
             solved: false,
             corrections: Vec::new(),
+            foretold: None,
             done: false,
         }
     }
@@ -420,6 +443,23 @@ impl<'c> Run<'c> {
             });
         }
         Ok(())
+    }
+}
+
+impl Run<'_> {
+    /// Ends a run whose next correction would be far below its wish, by the fall of the residual and of the corrections
+    /// so far; the last correction is then the one foretold.
+    fn foresee(&mut self, prepared: &Prepared<'_>) {
+        let before = std::mem::replace(&mut self.left, prepared.size(&self.residual));
+        let [.., last] = self.corrections[..] else { return };
+        let n = self.corrections.len();
+        // The first correction itself says how much smaller it is than what it corrects.
+        let fall = if n > 1 { last / self.corrections[n - 2] } else { last };
+        let next = last * fall.max(if before > 0.0 { self.left / before } else { 1.0 });
+        if !self.done && next < FORETOLD * self.wish.correction {
+            self.foretold = Some(next);
+            self.done = true;
+        }
     }
 }
 
