@@ -151,6 +151,12 @@ impl Panel {
         self.fill_contours(&contours, &|_, _| colour);
     }
 
+    /// Lays a colour over a region like tinted glass; `share` of it, 0 to 1.
+    pub(crate) fn veil(&mut self, region: &Region, colour: Rgb, share: f64) {
+        let contours = self.contours(region);
+        self.fill_contours(&contours, &|under, _| mix(under, colour, share));
+    }
+
     /// Fills a region with slanted stripes, `every_px` page pixels apart.
     pub(crate) fn hatch(&mut self, region: &Region, colour: Rgb, every_px: usize) {
         let period = (every_px * FINE).max(1);

@@ -7,17 +7,21 @@ use super::canvas::{Anchor, Canvas, PictureError, Rect};
 use super::colour::{FILM, INK, LINE, PAPER, Rgb, SOFT_INK, mix};
 use super::figure;
 use super::panel::{Panel, View};
-use copperbend_mesh::board::{Board, Magnet, MagnetShape};
-use copperbend_mesh::region::{Point, Region};
+use copperbend_mesh::board::{Board, Magnet};
+use copperbend_mesh::region::Point;
 use copperbend_solver::result::{BendAnswer, Shape};
 use copperbend_solver::summary::stack_at;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 
+mod magnets;
+
+use magnets::magnet;
+pub(super) use magnets::{MAGNET, hull, surface_points};
+
 const PAGE_WIDTH: i32 = 1600;
 const MARGIN: i32 = 40;
 const COPPER: Rgb = [205, 150, 105];
-pub(super) const MAGNET: Rgb = [168, 176, 190];
 const BENT: Rgb = [44, 74, 110];
 
 /// What stands around the two views.
@@ -91,6 +95,7 @@ pub(super) fn page(board: &Board, moved: Moved<'_>, words: &Words<'_>) -> Result
     canvas.text([left, second - 18], Anchor::Left, 20.0, INK, "obliquely from above")?;
     let view = below;
     oblique.place(&mut canvas);
+    scene.name_faces(&mut canvas, &view, &Projection::oblique(scene.along))?;
     canvas.frame(view.rect, LINE);
     figure::scale_bar(&mut canvas, &view)?;
     canvas.text([MARGIN, height - 24], Anchor::Left, 16.0, SOFT_INK, words.foot)?;
@@ -231,45 +236,6 @@ impl Scene {
         if lo[0] <= hi[0] && lo[1] <= hi[1] { [lo, hi] } else { [[0.0; 2], [1e-3; 2]] }
     }
 
-    fn magnets(&self, panel: &mut Panel, projection: &Projection) {
-        for (_, points) in &self.magnets {
-            let hull = hull(points.iter().map(|p| projection.flat(*p)).collect());
-            let region = Region { contours: vec![hull] };
-            panel.fill(&region, mix(MAGNET, PAPER, 0.35));
-            panel.outline(&region, 1.0, LINE);
-            // The two rims alternate in the list; the one nearer to the eye is seen whole.
-            let rims = [0, 1].map(|k| points.iter().skip(k).step_by(2).copied().collect::<Vec<_>>());
-            let nearness = |rim: &[[f64; 3]]| rim.iter().map(|p| dot(projection.eye, *p)).sum::<f64>();
-            let near = if nearness(&rims[1]) > nearness(&rims[0]) { &rims[1] } else { &rims[0] };
-            let near = near.iter().map(|p| projection.flat(*p)).collect();
-            panel.outline(&Region { contours: vec![near] }, 1.0, LINE);
-        }
-    }
-
-    /// Writes each magnet's name on it, where it has room.
-    fn name_magnets(
-        &self,
-        canvas: &mut Canvas,
-        view: &View,
-        projection: &Projection,
-    ) -> Result<(), PictureError> {
-        for (name, points) in &self.magnets {
-            let on_page: Vec<Point> = points.iter().map(|p| view.page(projection.flat(*p))).collect();
-            let span = |k: usize| {
-                let values = on_page.iter().map(|p| p[k]);
-                let lo = values.clone().fold(f64::INFINITY, f64::min);
-                [lo, values.fold(f64::NEG_INFINITY, f64::max)]
-            };
-            let (x, y) = (span(0), span(1));
-            let room = figure::px(x[1] - x[0]) - 8;
-            if room > Canvas::text_width(17.0, name) && y[1] - y[0] > 22.0 {
-                let middle = [figure::px(0.5 * (x[0] + x[1])), figure::px(0.5 * (y[0] + y[1]))];
-                canvas.text(middle, Anchor::Centre, 17.0, INK, name)?;
-            }
-        }
-        Ok(())
-    }
-
     fn rest_lines(&self, panel: &mut Panel, projection: &Projection) {
         for contour in &self.rest {
             for i in 0..contour.len() {
@@ -312,11 +278,14 @@ impl Scene {
     fn oblique(&self, view: &View) -> Panel {
         let projection = Projection::oblique(self.along);
         let mut panel = Panel::new(*view, PAPER);
-        let below: Vec<&(String, Vec<[f64; 3]>)> = self.magnets.iter().collect();
-        let any_above = below.iter().flat_map(|m| &m.1).any(|p| p[2] > 0.0);
-        if !any_above {
-            self.magnets(&mut panel, &projection);
-        }
+        let nearness = |points: &[[f64; 3]]| {
+            points.iter().map(|p| dot(projection.eye, *p)).sum::<f64>() / points.len().max(1) as f64
+        };
+        let mut magnets: Vec<&[[f64; 3]]> = self.magnets.iter().map(|m| m.1.as_slice()).collect();
+        magnets.sort_by(|a, b| nearness(a).total_cmp(&nearness(b)));
+        let (before, behind): (Vec<_>, Vec<_>) =
+            magnets.into_iter().partition(|points| self.covers(&projection, points));
+        behind.into_iter().for_each(|points| magnet(&mut panel, &projection, points, false));
         self.rest_lines(&mut panel, &projection);
         let mut order: Vec<(f64, usize)> = (0..self.triangles.len())
             .into_par_iter()
@@ -330,9 +299,8 @@ impl Scene {
         for edge in &self.rim {
             panel.line(edge.map(|n| projection.flat(self.bent[n as usize])), 1.2, BENT);
         }
-        if any_above {
-            self.magnets(&mut panel, &projection);
-        }
+        // What stands before the board lets it show through.
+        before.into_iter().for_each(|points| magnet(&mut panel, &projection, points, true));
         panel
     }
 
@@ -396,47 +364,6 @@ fn rim(triangles: &[[u32; 3]]) -> Vec<[u32; 2]> {
     edges.chunk_by(|a, b| a == b).filter(|same| same.len() == 1).map(|same| same[0]).collect()
 }
 
-/// Points whose hull is the magnet's body, in board axes, m.
-pub(super) fn surface_points(magnet: &Magnet) -> Vec<[f64; 3]> {
-    let (rim, height): (Vec<Point>, f64) = match magnet.shape {
-        MagnetShape::Disc { diameter_m: d, height_m } | MagnetShape::Ring { outer_m: d, height_m, .. } => {
-            let turn = |i: i32| (f64::from(i) * 7.5).to_radians();
-            ((0..48).map(|i| [0.5 * d * turn(i).cos(), 0.5 * d * turn(i).sin()]).collect(), height_m)
-        }
-        MagnetShape::Block { sides_m: [a, b, c] } => {
-            let (a, b) = (0.5 * a, 0.5 * b);
-            (vec![[-a, -b], [a, -b], [a, b], [-a, b]], c)
-        }
-    };
-    let own = rim.iter().flat_map(|p| [-0.5, 0.5].map(|s| [p[0], p[1], s * height]));
-    own.map(|p| {
-        let turned = magnet.rotation.map(|row| dot(row, p));
-        [0, 1, 2].map(|k| magnet.centre_m[k] + turned[k])
-    })
-    .collect()
-}
-
-/// Convex hull, counter-clockwise (monotone chain).
-pub(super) fn hull(mut points: Vec<Point>) -> Vec<Point> {
-    points.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
-    points.dedup();
-    let turn = |o: Point, a: Point, b: Point| (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0]);
-    let half = |run: &mut dyn Iterator<Item = Point>| {
-        let mut chain: Vec<Point> = Vec::new();
-        for p in run {
-            while chain.len() > 1 && turn(chain[chain.len() - 2], chain[chain.len() - 1], p) <= 0.0 {
-                chain.pop();
-            }
-            chain.push(p);
-        }
-        chain.pop();
-        chain
-    };
-    let mut out = half(&mut points.iter().copied());
-    out.extend(half(&mut points.iter().rev().copied()));
-    out
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -458,12 +385,6 @@ mod tests {
     #[test]
     fn rim_of_two_triangles_is_their_outline() {
         assert_eq!(rim(&[[0, 1, 2], [0, 2, 3]]), vec![[0, 1], [0, 3], [1, 2], [2, 3]], "inner edge kept");
-    }
-
-    #[test]
-    fn hull_of_a_square_with_inner_points_is_the_square() {
-        let hull = hull(vec![[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.5, 0.5], [0.5, 0.0]]);
-        assert_eq!(hull.len(), 4, "{hull:?}");
     }
 
     #[test]

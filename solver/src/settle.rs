@@ -76,6 +76,8 @@ impl Default for SettleOptions {
 pub enum Outcome {
     /// The top spots moved less than the tolerance.
     Settled,
+    /// The most refinements were made; the top spots hold still, but two ways of reading their strain still differ.
+    Unsure,
     /// The most refinements were made.
     RefinementLimit,
     /// A finer mesh would have more triangles than allowed.
@@ -92,6 +94,10 @@ impl Outcome {
     pub fn words(self) -> &'static str {
         match self {
             Self::Settled => "the top spots hold still within the tolerance",
+            Self::Unsure => {
+                "stopped at the most refinements allowed; the top spots hold still within the tolerance, but two ways of \
+                 reading the strain there differ by more"
+            }
             Self::RefinementLimit => "stopped at the most refinements allowed; the top spots still move",
             Self::TriangleLimit => "stopped at the most triangles allowed; the top spots still move",
             Self::ThicknessLimit => {
@@ -106,7 +112,7 @@ impl Outcome {
     pub fn remedy(self) -> &'static str {
         match self {
             Self::Settled | Self::NoSpots => "nothing to do",
-            Self::RefinementLimit => "read each strain with its uncertainty, or raise [mesh] max_refinements",
+            Self::Unsure | Self::RefinementLimit => "read each strain with its uncertainty, or raise [mesh] max_refinements",
             Self::TriangleLimit => "read each strain with its uncertainty, or raise [mesh] max_triangles",
             Self::ThicknessLimit => {
                 "read each strain with its uncertainty: closer than half a thickness to an edge a layered shell has no more to say"
@@ -182,7 +188,10 @@ pub fn settle<T>(
         }
         let outcome = match ended(&now, options, before.is_some()) {
             Some(outcome) => Some(outcome),
-            None if number == options.max_refinements => Some(Outcome::RefinementLimit),
+            None if number == options.max_refinements => {
+                let quiet = round.change.is_some_and(|change| change <= options.tolerance);
+                Some(if quiet { Outcome::Unsure } else { Outcome::RefinementLimit })
+            }
             None => match sizes::next(&now, &sources, options) {
                 sizes::Next::Finest => Some(Outcome::ThicknessLimit),
                 sizes::Next::TooMany => Some(Outcome::TriangleLimit),

@@ -45,6 +45,15 @@ pub(super) fn bond_words(bond: BondLimit) -> &'static str {
     }
 }
 
+/// Flap angle beyond which pictures say that small motion is left behind, rad; the warning below the tables has the same.
+const FAR_RAD: f64 = 0.0873;
+
+/// Whether the answer by small motion is far from the swing that was followed beside it.
+fn far(answer: &BendAnswer) -> bool {
+    let angle = answer.loaded.flap_angle_rad.unwrap_or(0.0).abs();
+    angle > FAR_RAD && answer.swing.as_ref().is_some_and(|s| s.views.len() > 1)
+}
+
 /// Drive and temperature, for the line under a map's title.
 pub(crate) fn state_words(report: &BendReport, answer: &BendAnswer, board: &Board) -> String {
     let mut words = Vec::new();
@@ -54,6 +63,9 @@ pub(crate) fn state_words(report: &BendReport, answer: &BendAnswer, board: &Boar
     words.push(format!("{} \u{b0}C", plain(board.temperature_degc, 3)));
     if report.answers.len() > 1 {
         words.push(bond_words(answer.bond).to_owned());
+    }
+    if far(answer) {
+        words.push("small-motion theory: too large here, read the range over the swing".to_owned());
     }
     words.join(", ")
 }
@@ -68,6 +80,9 @@ pub(crate) fn shape_words(report: &BendReport, answer: &BendAnswer) -> String {
     words.push(format!("largest movement {} mm", plain(m.largest_m * 1e3, 4)));
     if report.answers.len() > 1 {
         words.push(bond_words(answer.bond).to_owned());
+    }
+    if far(answer) {
+        words.push("small-motion theory: the true bend is in swing_side".to_owned());
     }
     crate::output::numbers::typeset(&words.join(", "))
 }

@@ -39,6 +39,9 @@ pub const SETTLED: f64 = 1e-7;
 /// A correction foretold from the residual must be this much smaller than one that was made.
 const FORETOLD: f64 = 0.1;
 
+/// No correction is foretold to be smaller: rounding of the element products leaves about this much.
+const ROUNDING: f64 = 1e-11;
+
 /// Refinements before giving up; each pair must gain tenfold, so this is never the first limit met.
 const MOST_REFINEMENTS: u32 = 30;
 
@@ -456,6 +459,7 @@ impl Run<'_> {
         // The first correction itself says how much smaller it is than what it corrects.
         let fall = if n > 1 { last / self.corrections[n - 2] } else { last };
         let next = last * fall.max(if before > 0.0 { self.left / before } else { 1.0 });
+        let next = next.max(ROUNDING);
         if !self.done && next < FORETOLD * self.wish.correction {
             self.foretold = Some(next);
             self.done = true;

@@ -74,6 +74,33 @@ fn cantilever_tip_agrees_with_beam_theory() {
 }
 
 #[test]
+fn a_foretold_correction_is_no_smaller_than_the_one_that_follows() {
+    // Thin strips, longer and longer over their triangles: one solve is worth fewer and fewer digits.
+    for (nx, h) in [(40, 50e-6), (160, 20e-6), (400, 10e-6)] {
+        let model = cantilever(nx, 2, 20e-3, vec![ply(-h / 2.0, h, 4e9, 0.3), ply(h, 1.5 * h, 117e9, 0.34)]);
+        let case = end_load(&model, nx, 2, &Vector6::new(1e-4, 2e-5, 1e-4 * h / 50e-6, 0.0, 0.0, 0.0));
+        let prepared = Prepared::new(&model).unwrap();
+        let cases = [case];
+        let own = prepared.solve(&cases).unwrap().remove(0);
+        // Too close to rounding to be foretold: corrections are made until one is as small.
+        let further = Wish { correction: ROUNDING / FORETOLD, motion_only: false };
+        let best = prepared.solve_within(&cases, &[further]).unwrap().remove(0).solution;
+        let norm = |of: &dyn Fn(usize) -> f64| (0..model.nodes_m.len()).map(of).sum::<f64>().sqrt();
+        let off = norm(&|n| (own.displacement[n] - best.displacement[n]).fixed_rows::<3>(0).norm_squared());
+        let whole = norm(&|n| best.displacement[n].fixed_rows::<3>(0).norm_squared());
+        assert!(best.refinements > own.refinements, "{nx}: nothing further was done");
+        assert!(
+            off <= 3.0 * own.last_correction * whole,
+            "{nx}: off by {:e}, foretold {:e}, first correction {:e}",
+            off / whole,
+            own.last_correction,
+            own.first_correction
+        );
+        assert!(own.last_correction < SETTLED, "{nx}: {:e}", own.last_correction);
+    }
+}
+
+#[test]
 fn reactions_balance_the_loads() {
     let h = 50e-6;
     let length = 10e-3;
