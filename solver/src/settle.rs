@@ -112,7 +112,9 @@ impl Outcome {
     pub fn remedy(self) -> &'static str {
         match self {
             Self::Settled | Self::NoSpots => "nothing to do",
-            Self::Unsure | Self::RefinementLimit => "read each strain with its uncertainty, or raise [mesh] max_refinements",
+            Self::Unsure | Self::RefinementLimit => {
+                "read each strain with its uncertainty, or raise [mesh] max_refinements"
+            }
             Self::TriangleLimit => "read each strain with its uncertainty, or raise [mesh] max_triangles",
             Self::ThicknessLimit => {
                 "read each strain with its uncertainty: closer than half a thickness to an edge a layered shell has no more to say"
