@@ -192,10 +192,9 @@ pub(in super::super) fn hull(mut points: Vec<Point>) -> Vec<Point> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::draw;
+    use super::super::{Moved, draw};
     use super::*;
     use crate::output::sample;
-    use copperbend_mesh::board::Board;
 
     #[test]
     fn hull_of_a_square_with_inner_points_is_the_square() {
@@ -206,16 +205,10 @@ mod tests {
     #[test]
     fn magnets_before_the_board_let_it_show_through() {
         let (mut board, answer) = (sample::board(), sample::answer());
-        let copper = |board: &Board| {
-            let (_, _, rgb) = sample::pixels(&draw(board, &answer, "").expect("a picture"));
-            // Warm tones: copper, plain or behind grey glass.
-            rgb.iter().filter(|c| i32::from(c[0]) - i32::from(c[2]) > 24).count()
-        };
-        let bare = copper(&board);
         let [lo, hi] = figure::bounds(&board.outline).expect("a board with a size");
-        // Two walls along the board, the nearer one between it and the eye.
-        for (name, y_m) in [("far wall", hi[1] + 6e-3), ("near wall", lo[1] - 6e-3)] {
-            board.magnets.push(Magnet {
+        // Two walls along the board, the second between it and the eye.
+        board.magnets = [("far wall", hi[1] + 6e-3), ("near wall", lo[1] - 6e-3)]
+            .map(|(name, y_m)| Magnet {
                 name: name.to_owned(),
                 shape: MagnetShape::Block { sides_m: [hi[0] - lo[0], 4e-3, 40e-3] },
                 polarisation_t: [0.0, 0.0, 1.3],
@@ -223,10 +216,36 @@ mod tests {
                 rotation: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
                 back_plate: None,
                 remanence_note: String::new(),
-            });
-        }
-        let walled = copper(&board);
+            })
+            .into();
         sample::keep("shape-walls.png", &draw(&board, &answer, "").expect("a picture"));
-        assert!(2 * walled > bare, "{walled} of {bare} warm pixels are left");
+        let mut copper = vec![false; answer.shape.triangles.len()];
+        answer.maps.iter().flat_map(|m| &m.triangles).for_each(|&t| copper[t as usize] = true);
+        let by = answer.shape.loaded.iter().map(|d| [d[0], d[1], d[2]]).collect();
+        let moved = Moved { shape: &answer.shape, by, ghost: None, copper };
+        let mut scene = Scene::of(&board, moved).expect("a scene");
+        let projection = Projection::oblique(scene.along);
+        let covering: Vec<bool> = scene.magnets.iter().map(|m| scene.covers(&projection, &m.1)).collect();
+        assert_eq!(covering, [false, true], "far wall, near wall");
+        let rect = Rect { x: 0, y: 0, w: 900, h: 900 };
+        let view = View::fit(rect, scene.box_of(&projection), 10);
+        let warmth = |scene: &Scene| -> Vec<i32> {
+            let mut page = Canvas::new(900, 900, PAPER).expect("a page");
+            scene.oblique(&view).place(&mut page);
+            let (_, _, rgb) = sample::pixels(&page.png().expect("a picture"));
+            rgb.iter().map(|c| i32::from(c[0]) - i32::from(c[2])).collect()
+        };
+        let walled = warmth(&scene);
+        scene.magnets.clear();
+        let bare = warmth(&scene);
+        // Copper is warm, a wall bluish: behind glass copper stays on the warm side of grey, behind a solid wall it does
+        // not.
+        let copper: Vec<usize> = (0..bare.len()).filter(|&k| bare[k] > 24).collect();
+        let left = copper.iter().filter(|&&k| walled[k] > 0).count();
+        assert!(
+            copper.len() > 200 && 10 * left > 9 * copper.len(),
+            "{left} of {} pixels are left",
+            copper.len()
+        );
     }
 }
