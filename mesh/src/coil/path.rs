@@ -61,7 +61,7 @@ impl fmt::Display for JoinError {
             Self::Apart { first, first_end_m: a, second, second_end_m: b } => write!(
                 f,
                 "the current path is open: '{first}' ends at ({:.4}, {:.4}) mm and '{second}' starts at \
-                 ({:.4}, {:.4}) mm, {:.4} mm apart; ends join within {:.3} mm: move one end onto the other",
+                 ({:.4}, {:.4}) mm, {:.4} mm apart; ends join within {:.3} mm",
                 a[0] * 1e3,
                 a[1] * 1e3,
                 b[0] * 1e3,

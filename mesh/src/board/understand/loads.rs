@@ -5,6 +5,11 @@ use crate::board::{Limits, Load, Place};
 use crate::design::{Design, Given, Wanted};
 use crate::quantity::{Angle, Current, Length, Power, Share};
 
+/// Working temperatures at which values near room temperature still serve, degC: rated range of polyimide flexible
+/// circuits with acrylic or epoxy adhesive, and the highest working temperature of magnet grades without a suffix as
+/// makers list them (both from memory).
+const USUAL_DEGC: std::ops::RangeInclusive<f64> = -55.0..=105.0;
+
 /// Standard gravity, m/s2 (exact by definition).
 const STANDARD_GRAVITY_M_S2: f64 = 9.806_65;
 
@@ -20,6 +25,21 @@ impl Builder<'_> {
             {
                 self.faults.add(&given.span, "below absolute zero", "check unit and sign");
             }
+        }
+        if let (Some(given), Some(value)) = (&t.item.working, working)
+            && !USUAL_DEGC.contains(&value.0)
+        {
+            let place = self.faults.place(given.span.start);
+            self.warn(
+                place,
+                format!(
+                    "working at {} degC: moduli, expansions and remanences are those near room temperature; films hold \
+                     theirs to about {} degC, adhesives less, and plain grades of rare-earth magnets lose strength for \
+                     good above about 80 degC",
+                    value.0, USUAL_DEGC.end()
+                ),
+                "check unit and value, or give materials and remanence for that temperature",
+            );
         }
         self.board.temperature_degc = working.map_or(ROOM_DEGC, |t| t.0);
         self.board.locked_in.stress_free_degc = stress_free.map(|t| t.0);

@@ -84,6 +84,12 @@ fn remarks_name_bare_copper_thin_features_and_conversions() {
     has(&board(STRIP), "copper of layer 'copper' is bare over 30 mm2 of arm 'strip'");
     has(&board(TWO_ARMS), "copper weight 0.5 oz taken as 17.5 um (35 um per ounce per square foot)");
     has(&board(ONE_ARM), "remanence 1.305 T taken for N42, middle of 1.28 to 1.33 T");
+    let hot = |degc: &str| {
+        board(&ONE_ARM.replacen("working = \"30 degC\"", &format!("working = \"{degc} degC\""), 1))
+    };
+    has(&hot("900"), "working at 900 degC");
+    has(&hot("-90"), "working at -90 degC");
+    assert!(!hot("100").warnings.iter().any(|w| w.text.contains("working at")), "a usual temperature");
     let thin = STRIP.replacen("where = [\"strip\"]", "where = [\"strip\"]\nexcept = [\"slit\"]", 1).replacen(
         "[outline]",
         "slit = { rectangle = { from = [\"4 mm\", \"-1 mm\"], to = [\"4.005 mm\", \"1 mm\"] } }\n[outline]",
