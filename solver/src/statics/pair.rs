@@ -99,6 +99,7 @@ mod tests {
     use nalgebra::Vector3;
 
     #[test]
+    #[expect(clippy::float_cmp, reason = "both ways to the exact product give the same bits")]
     fn rigid_motion_leaves_nothing() {
         let centre = Pair6 {
             leading: Vector6::new(0.3, -0.7, 0.11, 0.9, -0.4, 0.77),
