@@ -1,5 +1,5 @@
-//! The beam of the example vane from -45 to +45 degrees in steps of 5 against the shell at the same steps, and the
-//! rate of variants with one and with all threads.
+//! The beam of the wide-swinging example from -45 to +45 degrees by its coil, in steps of 5, against the shell at the
+//! same steps, and the rate of variants of the one-arm example with one and with all threads.
 //!
 //! `cargo bench --bench beam` prints both; the shell runs on the mesh of the program's own sizes.
 
@@ -22,8 +22,10 @@ use std::time::Instant;
 
 const DESIGN: &str = include_str!("../examples/one_arm_vane/design.toml");
 
+const WIDE: &str = include_str!("../examples/wide_swing_vane/design.toml");
+
 fn main() -> Result<(), Box<dyn Error>> {
-    let board = understand("design.toml", DESIGN).map_err(|f| f.to_string())?;
+    let board = understand("design.toml", WIDE).map_err(|f| f.to_string())?;
     let angles: Vec<f64> = (-9..=9_i32).map(|k| f64::to_radians(5.0 * f64::from(k))).collect();
     let begin = Instant::now();
     let own = board_beam(&board, &BeamWishes::default())?;
@@ -53,7 +55,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 
 /// Seconds of the shell for the same angles by the same drive.
 fn shell(angles: &[f64]) -> Result<f64, Box<dyn Error>> {
-    let board = understand("design.toml", DESIGN).map_err(|f| f.to_string())?;
+    let board = understand("design.toml", WIDE).map_err(|f| f.to_string())?;
     let current = board.current.clone().ok_or("no current path")?;
     let mesh = board_mesh(&board, &[]).map_err(|e| e.to_string())?;
     let own = board_model(&board, &mesh, BondLimit::Bonded)?;

@@ -9,7 +9,8 @@ use crate::screen;
 use copperbend_mesh::board::{Board, Bond};
 use copperbend_solver::beam::answer::{BeamAnswer, BeamState, swing};
 use copperbend_solver::beam::board::{BeamWishes, board_beam};
-use copperbend_solver::beam::compare::{Compared, compare};
+use copperbend_solver::beam::compare::{Beside, Compared, compare, rigid_shell};
+use copperbend_solver::bend::Progress;
 use copperbend_solver::result::{BendReport, BondLimit};
 use serde::Serialize;
 
@@ -76,7 +77,7 @@ pub(super) fn run(design: &Design, files: &InOut, asked: BeamWishes) -> Result<O
     let mut runs = Vec::new();
     for &bond in bonds(board) {
         let wishes = BeamWishes { bond, ..asked };
-        let (answer, rows) = compare(board, &wishes, None)?;
+        let (answer, rows) = compare(board, &wishes, None, None)?;
         let mut run = BeamRun { bond, answer, rows, swing: Vec::new(), stopped: None };
         let most = board.current.as_ref().map_or(0.0, |c| board.swing.current_a.unwrap_or(c.current_a.abs()));
         if most > 0.0 && !board.magnets.is_empty() && board.flap.is_some() && !board.swing.off {
@@ -106,7 +107,17 @@ pub(super) fn run(design: &Design, files: &InOut, asked: BeamWishes) -> Result<O
     Ok(if limit.is_some_and(|l| most > l) { Outcome::Exceeded } else { Outcome::Done })
 }
 
-/// The beam beside every answer of the shell.
+/// The wishes of beams that are put beside the shell; None where both were not asked for.
+pub(super) fn both(model: ModelWord, asked: Option<BeamWishes>) -> Option<BeamWishes> {
+    asked.filter(|_| model == ModelWord::Both)
+}
+
+/// The file of beam and shell side by side; None without rows.
+pub(super) fn file(beside: &Beside) -> Option<(String, Vec<u8>)> {
+    (!beside.is_empty()).then(|| ("beam.csv".to_owned(), csv::compared(beside)))
+}
+
+/// The beam beside every answer of the shell, and of the shell with a rigid flap.
 ///
 /// # Errors
 /// The board has no beam.
@@ -114,11 +125,14 @@ pub(super) fn beside(
     board: &Board,
     report: &BendReport,
     asked: BeamWishes,
-) -> Result<Vec<(BondLimit, Vec<Compared>)>, Failure> {
+    progress: &mut dyn Progress,
+) -> Result<Beside, Failure> {
+    let tied = rigid_shell(board, &super::hand::shell_options(), progress)?;
     let mut all = Vec::new();
-    for answer in &report.answers {
+    for (n, answer) in report.answers.iter().enumerate() {
         let wishes = BeamWishes { bond: answer.bond, ..asked };
-        all.push((answer.bond, compare(board, &wishes, Some(answer))?.1));
+        let tied = tied.as_ref().and_then(|t| t.answers.get(n));
+        all.push((answer.bond, compare(board, &wishes, Some(answer), tied)?.1));
     }
     Ok(all)
 }

@@ -55,12 +55,10 @@ pub(crate) fn run(options: &Bend) -> Result<Outcome, Failure> {
     files.push(("spots.csv".to_owned(), csv::spots(&report)));
     files.extend(csv::swing(&report).map(|bytes| ("swing.csv".to_owned(), bytes)));
     let beside = match beams {
-        Some(wishes) => super::beam::beside(&design.board, &report, wishes)?,
+        Some(wishes) => super::beam::beside(&design.board, &report, wishes, &mut progress)?,
         None => Vec::new(),
     };
-    if !beside.is_empty() {
-        files.push(("beam.csv".to_owned(), csv::compared(&beside)));
-    }
+    files.extend(super::beam::file(&beside));
     let written = write_rest(out, &design, &report, files)?;
     drop(progress);
     screen::print(&table::beside(&beside))?;

@@ -5,7 +5,7 @@ use crate::args::{Drive, ModelWord};
 use crate::failure::Failure;
 use crate::output::atomic::OutFolder;
 use crate::output::canvas::PictureError;
-use crate::output::{csv, drive_csv, drive_view, table};
+use crate::output::{drive_csv, drive_view, table};
 use crate::screen::{self, ProgressLine};
 use copperbend_solver::driven::{DriveOptions, InTime, beside_shell, drive};
 use copperbend_solver::result::{BondLimit, DriveAnswer, DriveReport};
@@ -42,21 +42,15 @@ pub(crate) fn run(options: &Drive) -> Result<Outcome, Failure> {
         ..DriveOptions::default()
     };
     let report = drive(&design.board, &wishes, &mut progress)?;
-    let beside = match beams {
-        Some(_) if options.model == ModelWord::Both => {
-            let fast = DriveOptions { beam: beams, ..wishes.clone() };
-            let beam = drive(&design.board, &fast, &mut progress)?;
-            beside_shell(&design.board, &fast, &beam, &report)?
-        }
-        _ => Vec::new(),
+    let beside = match super::beam::both(options.model, beams) {
+        None => Vec::new(),
+        beam => beside_shell(&design.board, &DriveOptions { beam, ..wishes }, &report, &mut progress)?,
     };
     progress.say("picture and files");
     let mut files = if options.no_pictures { Vec::new() } else { pictures(&design, &report)? };
     files.push(("motions.csv".to_owned(), drive_csv::motions(&report)));
     files.extend(drive_csv::in_time(&report).map(|bytes| ("in_time.csv".to_owned(), bytes)));
-    if !beside.is_empty() {
-        files.push(("beam.csv".to_owned(), csv::compared(&beside)));
-    }
+    files.extend(super::beam::file(&beside));
     let written = write_all(&folder, &design, &report, files)?;
     drop(progress);
     screen::print(&table::beside(&beside))?;

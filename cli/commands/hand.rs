@@ -33,7 +33,7 @@ pub(crate) fn run(options: &Hand) -> Result<Outcome, Failure> {
     let wishes = BeamWishes { bond, ..BeamWishes::default() };
     let beam = board_beam(board, &wishes)?;
     let own = answer(board, &beam, BeamScope { frequencies: 6 })?;
-    let (_, rows) = compare(board, &wishes, first.map(|f| f.1))?;
+    let (_, rows) = compare(board, &wishes, first.map(|f| f.1), None)?;
     let all = estimates(board, &beam, &own, &rows, shell.as_ref());
     let mut out = OutFolder::open(&folder)?;
     out.put("hand.csv", &csv::estimates(&all))?;

@@ -42,13 +42,9 @@ pub(crate) fn run(options: &Modes) -> Result<Outcome, Failure> {
         }
         None => None,
     };
-    let beside = match beams {
-        Some(_) if options.model == ModelWord::Both => {
-            let fast = NaturalOptions { beam: beams, ..wishes.clone() };
-            let beam = natural_modes(&design.board, &fast, &mut progress)?;
-            beside_shell(&design.board, &fast, &beam, &report)?
-        }
-        _ => Vec::new(),
+    let beside = match super::beam::both(options.model, beams) {
+        None => Vec::new(),
+        beam => beside_shell(&design.board, &NaturalOptions { beam, ..wishes }, &report, &mut progress)?,
     };
     progress.say("pictures and files");
     let mut files = vec![("modes.csv".to_owned(), csv::modes(&report))];
@@ -63,9 +59,7 @@ pub(crate) fn run(options: &Modes) -> Result<Outcome, Failure> {
             files.push(("against.png".to_owned(), mode_view::beside(sides)?));
         }
     }
-    if !beside.is_empty() {
-        files.push(("beam.csv".to_owned(), csv::compared(&beside)));
-    }
+    files.extend(super::beam::file(&beside));
     let all = Both { report: &report, against: against.as_ref() };
     let written = write_all(&folder, &design, &all, files)?;
     drop(progress);

@@ -10,6 +10,7 @@ use copperbend_mesh::board::understand;
 use copperbend_mesh::design::vary::{Change, places, table as plain_table, variant, variants};
 use copperbend_solver::beam::answer::{BeamAnswer, BeamScope, beam};
 use copperbend_solver::bend::Progress;
+use copperbend_solver::error::SolveError;
 use rayon::prelude::*;
 use std::time::Instant;
 
@@ -59,13 +60,7 @@ pub(crate) fn run(options: &Vary) -> Result<Outcome, Failure> {
         Variant { values, answer }
     };
     let mut progress = ProgressLine::new();
-    let mut all: Vec<Variant> = Vec::with_capacity(total);
-    while all.len() < total {
-        let next = (all.len() + ROUND).min(total);
-        let round: Vec<Variant> = (all.len()..next).into_par_iter().map(one).collect();
-        all.extend(round);
-        progress.report(&format!("variant {next} of {total}"), next as f64 / total as f64);
-    }
+    let all = in_rounds(total, one, &mut progress)?;
     drop(progress);
     out.put("variants.csv", &csv::variants(&changes, &all))?;
     let written = out.finish()?;
@@ -78,6 +73,59 @@ pub(crate) fn run(options: &Vary) -> Result<Outcome, Failure> {
     Ok(Outcome::Done)
 }
 
+/// Every variant, [`ROUND`] at a time; `progress` hears of each round.
+///
+/// # Errors
+/// [`SolveError::Cancelled`] when `progress` says stop.
+fn in_rounds<T: Send>(
+    total: usize,
+    one: impl Fn(usize) -> T + Sync,
+    progress: &mut dyn Progress,
+) -> Result<Vec<T>, SolveError> {
+    let mut all: Vec<T> = Vec::with_capacity(total);
+    while all.len() < total {
+        let next = (all.len() + ROUND).min(total);
+        let round: Vec<T> = (all.len()..next).into_par_iter().map(&one).collect();
+        all.extend(round);
+        if !progress.report(&format!("variant {next} of {total},"), next as f64 / total as f64) {
+            return Err(SolveError::Cancelled);
+        }
+    }
+    Ok(all)
+}
+
 fn first_line(text: &str) -> String {
     text.lines().next().unwrap_or_default().to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Notes what it hears; says stop after some words.
+    struct Heard(Vec<(String, f64)>, usize);
+
+    impl Progress for Heard {
+        fn report(&mut self, stage: &str, fraction: f64) -> bool {
+            self.0.push((stage.to_owned(), fraction));
+            self.0.len() < self.1
+        }
+    }
+
+    #[test]
+    fn every_round_is_told_and_may_be_the_last() {
+        let mut heard = Heard(Vec::new(), 9);
+        let all = in_rounds(1100, |n| 3 * n, &mut heard).expect("to the end");
+        assert!(all.len() == 1100 && all.iter().enumerate().all(|(n, v)| *v == 3 * n), "values in order");
+        let words: Vec<&str> = heard.0.iter().map(|h| h.0.as_str()).collect();
+        assert_eq!(
+            words,
+            ["variant 512 of 1100,", "variant 1024 of 1100,", "variant 1100 of 1100,"],
+            "words"
+        );
+        let last = heard.0.last().map_or(0.0, |h| h.1);
+        assert!((last - 1.0).abs() < 1e-12 && heard.0.windows(2).all(|w| w[0].1 < w[1].1), "{:?}", heard.0);
+        let stopped = in_rounds(1100, |n| n, &mut Heard(Vec::new(), 1));
+        assert!(matches!(stopped, Err(SolveError::Cancelled)), "{stopped:?}");
+    }
 }

@@ -134,7 +134,7 @@ pub(crate) fn modes(report: &ModesReport) -> Vec<u8> {
                     micro(spot.per_swing_degree),
                     micro(spot.per_turn_degree),
                     micro(Some(spot.per_tenth_mm)),
-                    format!("{:.6}", spot.relative_error),
+                    spot.relative_error.map_or(String::new(), |e| format!("{e:.6}")),
                     quoted(&spot.track),
                     quoted(&spot.layer),
                     face_word(spot.face).to_owned(),

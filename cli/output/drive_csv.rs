@@ -64,7 +64,7 @@ fn cells(r: &DriveRow) -> String {
         format!("{:.6}", r.current_rms_a * 1e3),
         r.power_w.map_or(String::new(), |p| format!("{:.6}", p * 1e3)),
         format!("{:.4}", r.strain_range * 1e6),
-        format!("{:.4}", r.strain_range_error * 1e6),
+        r.strain_range_error.map_or(String::new(), |e| format!("{:.4}", e * 1e6)),
         r.spot.to_string(),
         r.settles_periods.map_or(String::new(), |n| format!("{n:.3}")),
         format!("{:.4}", r.stroke_over_width),

@@ -185,7 +185,7 @@ pub(crate) fn drive() -> DriveAnswer {
         lag_rad: (hz * 9.0).to_radians(),
         roll_rad: 0.04 * deg.to_radians(),
         strain_range: 150e-6 * deg,
-        strain_range_error: 4e-6 * deg,
+        strain_range_error: Some(4e-6 * deg),
         spot: 1,
         current_rms_a: 5.66e-3,
         power_w: Some(2e-4),
@@ -228,7 +228,7 @@ pub(crate) fn drive() -> DriveAnswer {
             near: "clamp edge of 'holder'".to_owned(),
             near_m: 1e-4,
             range: 2.55e-3,
-            range_error: 6e-5,
+            range_error: Some(6e-5),
             ..DriveSpot::default()
         }],
         sweep,

@@ -109,7 +109,10 @@ fn the_example_swings() {
     let half = &own.half_frequency;
     assert!(half.epsilon < half.threshold && half.found_hz.is_none(), "{half:?}");
     let peak = &own.sweep[own.peak.unwrap()];
-    assert!(!peak.beyond && peak.strain_range > 0.0 && peak.strain_range_error > 0.0, "{peak:?}");
+    assert!(
+        !peak.beyond && peak.strain_range > 0.0 && peak.strain_range_error.is_some_and(|e| e > 0.0),
+        "{peak:?}"
+    );
     assert!(own.swing.stops[0].contains("drive magnet"), "{:?}", own.swing);
     assert!(own.usable.frequency_hz.is_some_and(|u| u > f), "{:?}", own.usable);
     assert!(own.usable.binds.contains("swing reached"), "{:?}", own.usable);

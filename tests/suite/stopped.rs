@@ -7,10 +7,11 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-/// Starts `bend` on a mesh that takes seconds, interrupts it after `wait`, and returns how it ended and how long
-/// it took to end.
-fn interrupted(design: &Path, out: &Path, wait: Duration) -> (Ended, Duration) {
-    let child = program(&["bend", arg(design), "--out", arg(out)])
+/// Starts work that takes seconds, interrupts it after `wait`, and returns how it ended and how long it took to end.
+fn interrupted(work: &[&str], out: &Path, wait: Duration) -> (Ended, Duration) {
+    let mut child = program(work);
+    let child = child
+        .args(["--out", arg(out)])
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()
@@ -30,7 +31,8 @@ fn interrupt_ends_the_run_and_leaves_no_trace() {
     let fine =
         "\n[mesh]\ncoarse = \"0.06 mm\"\nfine = \"0.03 mm\"\nmax_refinements = 0\nmax_triangles = 900000\n";
     let design = scratch.file("vane.toml", &format!("{text}{fine}"));
-    let (ended, took) = interrupted(&design, &scratch.path("new/deeper"), Duration::from_millis(700));
+    let (ended, took) =
+        interrupted(&["bend", arg(&design)], &scratch.path("new/deeper"), Duration::from_millis(700));
     assert_eq!(ended.code, Some(130), "{}{}", ended.out, ended.err);
     assert!(took < Duration::from_secs(5), "it went on for {took:?}");
     assert!(ended.err.contains("nothing was written"), "{}", ended.err);
@@ -40,9 +42,34 @@ fn interrupt_ends_the_run_and_leaves_no_trace() {
     let kept = scratch.path("kept");
     std::fs::create_dir(&kept).expect("a folder");
     std::fs::write(kept.join("results.json"), "earlier").expect("writes");
-    let (ended, _) = interrupted(&design, &kept, Duration::from_millis(300));
+    let (ended, _) = interrupted(&["bend", arg(&design)], &kept, Duration::from_millis(300));
     assert_eq!(ended.code, Some(130), "{}{}", ended.out, ended.err);
     assert_eq!(names_in(&kept), ["results.json"], "something was left in the folder");
     let text = std::fs::read_to_string(kept.join("results.json")).expect("reads");
     assert_eq!(text, "earlier", "an earlier result was touched");
+}
+
+/// Ten thousand variants, stopped in the middle: no table, no half of one.
+#[test]
+fn interrupt_ends_a_study_of_variants_and_leaves_no_trace() {
+    let scratch = Scratch::new("interrupt-vary");
+    let design = example("one_arm_vane");
+    let work = [
+        "vary",
+        arg(&design),
+        "--change",
+        "layer[copper top].thickness = 9 um .. 35 um : 100",
+        "--change",
+        "shapes.arm.rectangle.to[1] = 0.9 mm .. 1.2 mm : 100",
+    ];
+    let kept = scratch.path("kept");
+    std::fs::create_dir(&kept).expect("a folder");
+    std::fs::write(kept.join("variants.csv"), "earlier").expect("writes");
+    let (ended, took) = interrupted(&work, &kept, Duration::from_millis(1500));
+    assert_eq!(ended.code, Some(130), "{}{}", ended.out, ended.err);
+    assert!(took < Duration::from_secs(5), "it went on for {took:?}");
+    assert!(ended.err.contains("nothing was written") && ended.out.is_empty(), "{}{}", ended.out, ended.err);
+    assert_eq!(names_in(&kept), ["variants.csv"], "something was left in the folder");
+    let text = std::fs::read_to_string(kept.join("variants.csv")).expect("reads");
+    assert_eq!(text, "earlier", "an earlier table was touched");
 }

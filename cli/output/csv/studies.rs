@@ -136,7 +136,8 @@ pub(crate) fn verdicts(all: &[Verdict]) -> Vec<u8> {
 
 /// Beam and shell side by side.
 pub(crate) fn compared(answers: &[(BondLimit, Vec<Compared>)]) -> Vec<u8> {
-    let mut out = String::from("bond,quantity,unit,beam,shell,shell_over_beam,reason\r\n");
+    let mut out =
+        String::from("bond,quantity,unit,beam,shell,shell_over_beam,both_with_a_rigid_flap,reason\r\n");
     for (bond, rows) in answers {
         for r in rows {
             let cells = [
@@ -146,6 +147,7 @@ pub(crate) fn compared(answers: &[(BondLimit, Vec<Compared>)]) -> Vec<u8> {
                 number(Some(r.beam)),
                 number(r.shell),
                 number(r.ratio),
+                number(r.rigid_flap),
                 quoted(&r.reason),
             ];
             out.push_str(&cells.join(","));

@@ -14,6 +14,10 @@ use std::path::PathBuf;
 pub(super) const MODEL_WORDS: &str =
     "layered beams, the fast model; strain at corners, steps and clamps needs the shell";
 
+/// Why a strain of the beams has no uncertainty beside it.
+pub(super) const UNSURE_BEAMS: &str =
+    "not estimated by layered beams; `--model both` puts the shell's strain beside theirs";
+
 /// The text of `bend --model beam`.
 pub(crate) fn beam(title: &str, runs: &[BeamRun], written: &[PathBuf]) -> String {
     let mut sheet = Sheet::default();
@@ -89,9 +93,13 @@ pub(crate) fn beside(answers: &[(BondLimit, Vec<Compared>)]) -> String {
 
 fn rows(rows: &[Compared]) -> String {
     let shell = rows.iter().any(|r| r.shell.is_some());
+    let rigid = rows.iter().any(|r| r.rigid_flap.is_some());
     let mut heads = vec![("quantity", Lean::Left), ("unit", Lean::Left), ("beam", Lean::Right)];
     if shell {
         heads.extend([("shell", Lean::Right), ("shell/beam", Lean::Right)]);
+    }
+    if rigid {
+        heads.push(("both with a rigid flap", Lean::Right));
     }
     heads.push(("one assumption switched", Lean::Left));
     let mut grid = Grid::new(&heads);
@@ -100,6 +108,9 @@ fn rows(rows: &[Compared]) -> String {
         if shell {
             cells.push(r.shell.map_or(String::new(), |v| plain(v, 4)));
             cells.push(r.ratio.map_or(String::new(), |v| format!("{v:.4}")));
+        }
+        if rigid {
+            cells.push(r.rigid_flap.map_or(String::new(), |v| format!("{v:.4}")));
         }
         let effects = r.effects.iter().map(|e| format!("{} {:+.1} %", e.name, 100.0 * (e.factor - 1.0)));
         cells.push(effects.collect::<Vec<_>>().join("; "));

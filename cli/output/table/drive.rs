@@ -1,7 +1,7 @@
 //! The driven swing on the screen.
 
 use super::Sheet;
-use super::beam::MODEL_WORDS;
+use super::beam::{MODEL_WORDS, UNSURE_BEAMS};
 use super::bend::{bond_words, face_word};
 use super::grid::{Grid, Lean};
 use crate::output::numbers::{beside, degrees, engineering, mm, plain, signed, strain_with_error};
@@ -213,14 +213,14 @@ fn rows(sheet: &mut Sheet, first: (&str, fn(&DriveRow) -> String), list: &[&Driv
     }
     let mut grid = Grid::new(&headings);
     for r in list {
-        let [range, error] = strain_with_error(r.strain_range, r.strain_range_error);
+        let [range, error] = range_with_error(r.strain_range, r.strain_range_error);
         let mut row = vec![
             first.1(r),
             plain(r.swing_rad.to_degrees(), 4),
             format!("{:.1}", r.lag_rad.to_degrees()),
             signed(r.mean_rad.to_degrees(), 3),
             plain(r.roll_rad.to_degrees(), 2),
-            range.trim_start_matches('+').to_owned(),
+            range,
             error,
             r.spot.to_string(),
             plain(r.current_rms_a * 1e3, 3),
@@ -339,6 +339,12 @@ fn usable(sheet: &mut Sheet, answer: &DriveAnswer) {
     }
 }
 
+/// A strain range in um/m without sign, and its error; a dash where none was estimated.
+fn range_with_error(range: f64, error: Option<f64>) -> [String; 2] {
+    let [shown, known] = strain_with_error(range, error.unwrap_or(0.0));
+    [shown.trim_start_matches('+').to_owned(), error.map_or_else(|| "-".to_owned(), |_| known)]
+}
+
 fn spots(sheet: &mut Sheet, answer: &DriveAnswer) {
     if answer.spots.is_empty() {
         return;
@@ -356,10 +362,10 @@ fn spots(sheet: &mut Sheet, answer: &DriveAnswer) {
         ("nearest feature", Lean::Left),
     ]);
     for s in &answer.spots {
-        let [range, error] = strain_with_error(s.range, s.range_error);
+        let [range, error] = range_with_error(s.range, s.range_error);
         grid.row([
             s.rank.to_string(),
-            range.trim_start_matches('+').to_owned(),
+            range,
             error,
             s.track.clone(),
             s.layer.clone(),
@@ -370,6 +376,9 @@ fn spots(sheet: &mut Sheet, answer: &DriveAnswer) {
         ]);
     }
     sheet.0.push_str(&grid.text());
+    if answer.spots.iter().any(|s| s.range_error.is_none()) {
+        sheet.item("\u{b1}:", UNSURE_BEAMS);
+    }
     sheet.item(
         "-",
         "one drive period is one cycle of this range, two flexes; a half-frequency swing has half the cycles",

@@ -1,7 +1,7 @@
 //! Natural modes on the screen: frequencies and names, shares, strain, and one board against another.
 
 use super::Sheet;
-use super::beam::MODEL_WORDS;
+use super::beam::{MODEL_WORDS, UNSURE_BEAMS};
 use super::bend::{bond_words, face_word};
 use super::grid::{Grid, Lean};
 use crate::output::numbers::{beside, degrees, engineering, mm, plain, strain};
@@ -182,7 +182,7 @@ fn strains(sheet: &mut Sheet, answer: &ModesAnswer) {
             size(s.per_swing_degree),
             size(s.per_turn_degree),
             size(Some(s.per_tenth_mm)),
-            plain(100.0 * s.relative_error, 2),
+            s.relative_error.map_or_else(|| "-".to_owned(), |e| plain(100.0 * e, 2)),
             s.track.clone(),
             format!("{}{}", face_word(s.face), if s.mean { ", mean" } else { "" }),
             mm(s.x_m),
@@ -196,6 +196,9 @@ fn strains(sheet: &mut Sheet, answer: &ModesAnswer) {
         "swing: about the hinge line; turn: the flap's whole rotation; 0.1 mm: of the largest displacement; \u{b1}: mesh and \
          recovery. Mean: over half a disc about a place where strain has no limit",
     );
+    if answer.modes.iter().filter_map(|m| m.strain.as_ref()).any(|s| s.relative_error.is_none()) {
+        sheet.item("\u{b1} %:", UNSURE_BEAMS);
+    }
 }
 
 fn how_sure(sheet: &mut Sheet, answer: &ModesAnswer) {

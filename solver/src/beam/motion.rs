@@ -3,9 +3,6 @@
 //! In: a frame with riding loads and, if driven, a load per ampere that depends on the pose. Out: poses. Newton with
 //! the tree factor; a step that does not settle is halved. Absent: motion in time.
 //!
-//! On the way the drive's own stiffness may be the one at rest, scaled with the current: the equilibria are exact, only
-//! the way to them is a little longer where the drive changes fast. [`Motion::tangent`] takes that of the pose.
-
 use super::frame::{Frame, Pose, Ride, Share};
 use super::tree::{TreeFactor, TreeMatrix};
 use crate::error::SolveError;
@@ -14,7 +11,8 @@ use nalgebra::{Matrix6, Vector3, Vector6};
 /// Iterations after which a step is given up.
 const MOST_ITERATIONS: usize = 30;
 
-/// A step ends when no node turns by more than this, rad, and none moves by more than this share of the frame.
+/// A search ends when the next step would turn no node by more than this, rad, nor move one by more than this share of
+/// the frame.
 const SETTLED: f64 = 1e-9;
 
 /// Spin of one iteration beyond which a step is given up, rad.
@@ -27,12 +25,8 @@ const MOST_HALVINGS: u32 = 8;
 pub trait Drive: Sync {
     /// Forces and moments on nodes at a pose, at one ampere: N, N m.
     fn load(&self, pose: &Pose) -> Vec<(usize, Vector6<f64>)>;
-    /// Change of the load with the motion of its own node at a pose, at one ampere.
-    fn stiffness(&self, pose: &Pose) -> Vec<(usize, Matrix6<f64>)>;
-    /// Whether [`Self::stiffness`] costs little beside the load: then it is taken anew in every iteration.
-    fn stiffness_is_cheap(&self) -> bool {
-        false
-    }
+    /// The same, and its change with the motion of its own node.
+    fn load_and_stiffness(&self, pose: &Pose) -> (Vec<(usize, Vector6<f64>)>, Vec<(usize, Matrix6<f64>)>);
 }
 
 /// Angle of one node about an axis, by the direction of a line fixed in it.
@@ -67,8 +61,6 @@ pub struct Motion<'f> {
     frame: &'f Frame,
     rides: &'f [Ride],
     drive: Option<&'f dyn Drive>,
-    /// The drive's stiffness at rest, once it is needed.
-    drive_stiffness: Option<Vec<(usize, Matrix6<f64>)>>,
     held: Vec<[bool; 6]>,
     size_m: f64,
     /// Present pose.
@@ -104,7 +96,6 @@ impl<'f> Motion<'f> {
             frame,
             rides,
             drive,
-            drive_stiffness: None,
             held: frame.held(),
             size_m: far.fold(1e-9, f64::max),
             pose: frame.rest(),
@@ -114,12 +105,14 @@ impl<'f> Motion<'f> {
         }
     }
 
-    /// Small motion about the present pose by a change of the loads; the pose stays.
+    /// Small motion about the present pose by loads that do not change with it: the stiffness is that of the elements
+    /// alone, as in the shell's linear answers. The pose stays.
     ///
     /// # Errors
     /// [`SolveError::Singular`] where something is not held.
     pub fn small(&mut self, loads: &[Ride], share: Share) -> Result<Vec<Vector6<f64>>, SolveError> {
-        let (force, k) = self.residual(&self.pose, loads, share)?;
+        let (force, _) = self.residual(&self.pose, loads, share)?;
+        let (_, k) = self.residual(&self.pose, &[], Share::default())?;
         let factor = self.factored(k)?;
         let mut x: Vec<Vector6<f64>> = force.iter().map(|f| -f).collect();
         if share.drive != 0.0 {
@@ -158,7 +151,7 @@ impl<'f> Motion<'f> {
     pub fn tangent(&self) -> Result<TreeMatrix, SolveError> {
         let (_, mut k) = self.residual(&self.pose, self.rides, self.share)?;
         if let Some(drive) = self.drive.filter(|_| self.share.drive != 0.0) {
-            self.add_stiffness(&mut k, &drive.stiffness(&self.pose));
+            self.add_stiffness(&mut k, &drive.load_and_stiffness(&self.pose).1);
         }
         self.frame.tree.hold(&mut k, &self.held);
         Ok(k)
@@ -204,11 +197,6 @@ impl<'f> Motion<'f> {
         &mut self,
         mut step_to: impl FnMut(&mut Self, f64) -> Result<(), SolveError>,
     ) -> Result<(), SolveError> {
-        if let (Some(drive), None) = (self.drive, &self.drive_stiffness)
-            && !drive.stiffness_is_cheap()
-        {
-            self.drive_stiffness = Some(drive.stiffness(&self.frame.rest()));
-        }
         let (mut done, mut step, mut halvings) = (0.0, 1.0, 0);
         while done < 1.0 {
             let next = if done + step > 1.0 - 1e-9 { 1.0 } else { done + step };
@@ -241,6 +229,7 @@ impl<'f> Motion<'f> {
         let mut pose = self.pose.clone();
         self.frame.place_held(&mut pose, share.heating);
         self.pose = pose;
+        let mut before = f64::INFINITY;
         for _ in 0..MOST_ITERATIONS {
             self.iterations += 1;
             let linear = self.linearised()?;
@@ -267,9 +256,14 @@ impl<'f> Motion<'f> {
             self.pose.step(&x, 1.0);
             self.share.drive += amperes;
             self.negative = linear.factor.negative;
-            if spin < SETTLED && shift < SETTLED * self.size_m && off.abs() < 10.0 * SETTLED {
+            // The next step would be smaller by the square of the rate by which this one is.
+            let size = spin.max(shift / self.size_m);
+            let next = if before.is_finite() { size * (size / before).powi(2).min(1.0) } else { size };
+            let pinned_off = off.abs().min(size * size);
+            if next < SETTLED && pinned_off < 10.0 * SETTLED {
                 return Ok(());
             }
+            before = size;
         }
         Err(stopped("the iteration does not settle"))
     }
@@ -277,19 +271,19 @@ impl<'f> Motion<'f> {
     fn linearised(&self) -> Result<Linear, SolveError> {
         let (force, mut k) = self.residual(&self.pose, self.rides, self.share)?;
         let mut left: Vec<Vector6<f64>> = force.iter().map(|f| -f).collect();
-        let mut per_ampere = self.driven(&self.pose);
+        let mut per_ampere = vec![Vector6::zeros(); self.frame.nodes.len()];
+        if let Some(drive) = self.drive {
+            let (load, stiffness) = drive.load_and_stiffness(&self.pose);
+            for (node, own) in load {
+                per_ampere[node] += own;
+            }
+            self.add_stiffness(&mut k, &stiffness);
+        }
         for (l, d) in left.iter_mut().zip(&per_ampere) {
             *l += d * self.share.drive;
         }
         self.mask(&mut left);
         self.mask(&mut per_ampere);
-        match (&self.drive_stiffness, self.drive) {
-            (Some(at_rest), _) => self.add_stiffness(&mut k, at_rest),
-            (None, Some(drive)) if drive.stiffness_is_cheap() => {
-                self.add_stiffness(&mut k, &drive.stiffness(&self.pose));
-            }
-            _ => {}
-        }
         let factor = self.factored(k)?;
         Ok(Linear { left, factor, per_ampere })
     }

@@ -180,7 +180,7 @@ impl Drive for Holding {
         self.on.iter().map(one).collect()
     }
 
-    fn stiffness(&self, pose: &Pose) -> Vec<(usize, Matrix6<f64>)> {
+    fn load_and_stiffness(&self, pose: &Pose) -> (Vec<(usize, Vector6<f64>)>, Vec<(usize, Matrix6<f64>)>) {
         // (theta x a) x f = a (theta . f) - theta (a . f)
         let one = |h: &Held| {
             let s = pose.turn[h.node] * h.spread;
@@ -188,11 +188,7 @@ impl Drive for Holding {
             k.fixed_view_mut::<3, 3>(3, 3).copy_from(&(s - Matrix3::identity() * s.trace()));
             (h.node, k)
         };
-        self.on.iter().map(one).collect()
-    }
-
-    fn stiffness_is_cheap(&self) -> bool {
-        true
+        (self.load(pose), self.on.iter().map(one).collect())
     }
 }
 
@@ -223,7 +219,7 @@ mod tests {
             "work {} against {by_hand}",
             held.work_j(&here)
         );
-        let (load, k) = (held.load(&here)[0].1, held.stiffness(&here)[0].1);
+        let (load, k) = (held.load(&here)[0].1, held.load_and_stiffness(&here).1[0].1);
         let h = 1e-5;
         for c in 0..3 {
             let mut spin = Vector3::zeros();

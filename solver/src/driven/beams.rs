@@ -8,18 +8,19 @@ use super::damping::Damping;
 use super::stage::{Form, Found, FoundMode, Stage};
 use super::strain::{At, Place};
 use super::way::{State, Strained, Walk, Way, unreached};
-use super::{DriveOptions, Tell};
+use super::{DriveOptions, Tell, drive};
 use crate::beam::board::{BeamWishes, BoardBeam, board_beam};
-use crate::beam::compare::{Compared, SWITCHES, compared};
+use crate::beam::compare::{Beside, Compared, compared, each_bond, switched};
 use crate::beam::copper::{CopperAt, Forces};
 use crate::beam::frame::{Link, Pose, Ride, Share};
 use crate::beam::modes::modes;
 use crate::beam::motion::{Drive, Motion, NodeAngle};
 use crate::beam::skin::{Holding, Skin};
+use crate::bend::Progress;
 use crate::drive::Curve;
 use crate::error::SolveError;
 use crate::recover::{board_traces, largest_normal, track_at};
-use crate::result::{BondLimit, DriveAnswer, DriveReport, Face};
+use crate::result::{DriveAnswer, DriveReport, Face};
 use crate::swing::{self, Measure};
 use copperbend_mesh::board::Board;
 use copperbend_mesh::triangulate::BoardMesh;
@@ -27,6 +28,10 @@ use nalgebra::{Vector3, Vector6};
 use std::collections::BTreeMap;
 use std::f64::consts::TAU;
 use std::time::Instant;
+
+/// Share by which the frequencies of two largest swings differ when they lie on different resonances: the natural
+/// frequencies of both models differ by a few per cent.
+const PEAKS_APART: f64 = 0.2;
 
 /// A board as beams, its triangles' nodes riding on them.
 pub(super) struct Beams {
@@ -106,6 +111,19 @@ impl Beams {
         Ok(BeamWalk { beams: self, stage, holding, angle, motion })
     }
 
+    /// Worst copper strain of a small motion from rest.
+    fn worst(&self, board: &Board, motion: &[Vector6<f64>]) -> f64 {
+        let (frame, rest) = (&self.own.frame, self.own.frame.rest());
+        let mut worst = 0.0_f64;
+        self.own.copper(
+            board,
+            &|link: &Link| frame.mode_forces_by(link, &rest, motion, 0.0),
+            0.0,
+            &mut |_, strain| worst = worst.max(largest_normal(&strain).0.abs()),
+        );
+        worst
+    }
+
     /// The worst place of every layer on every arm by the difference of the two ends of the way, worst first.
     pub(super) fn strained(&self, stage: &Stage<'_>, way: &Way, most: usize) -> Vec<At> {
         let frame = &self.own.frame;
@@ -146,7 +164,7 @@ impl Beams {
                     layer: stage.board.layers[at.layer as usize].name.clone(),
                     face: if at.upper { Face::Upper } else { Face::Lower },
                     at_m: at.at_m,
-                    unsure: 0.0,
+                    unsure: None,
                     mean: false,
                 },
                 over_way: Curve::new(way.amplitude.clone(), rows).unwrap_or_default(),
@@ -224,8 +242,9 @@ impl Walk for BeamWalk<'_, '_> {
     }
 }
 
-/// Frequency, spring, inertia, torque per ampere, damping of the arms: what is known before anything moves.
-type Still = [f64; 4];
+/// Frequency, spring, torque per ampere, damping of the arms, copper strain per flap angle: what is known before
+/// anything moves far.
+type Still = [f64; 5];
 
 fn still(stage: &Stage<'_>, damping: &Damping) -> Still {
     let swing = &stage.shapes[0];
@@ -234,22 +253,28 @@ fn still(stage: &Stage<'_>, damping: &Damping) -> Still {
         (swing.rad_s / swing.lift).powi(2),
         (swing.per_ampere / swing.lift).abs(),
         0.5 * damping.arms()[0],
+        stage.beams.as_ref().map_or(0.0, |b| b.worst(stage.board, &swing.beam)) / swing.lift.abs(),
     ]
 }
 
-/// The beams' answers beside the shell's, one list a bond limit, with what the beams' assumptions cost.
+/// The driven swing of beams (`options.beam`) beside the shell's, one list a bond limit, with what the beams'
+/// assumptions cost.
 ///
 /// # Errors
 /// As [`super::drive`].
 pub fn beside_shell(
     board: &Board,
     options: &DriveOptions,
-    beam: &DriveReport,
     shell: &DriveReport,
-) -> Result<Vec<(BondLimit, Vec<Compared>)>, SolveError> {
-    let pairs = beam.answers.iter().zip(&shell.answers);
-    pairs.map(|(b, s)| Ok((b.bond, compare(board, options, b, s)?))).collect()
+    progress: &mut dyn Progress,
+) -> Result<Beside, SolveError> {
+    let options = DriveOptions { beam: Some(options.beam.unwrap_or_default()), ..options.clone() };
+    let beam = drive(board, &options, progress)?;
+    each_bond([&beam.answers, &shell.answers], |a| a.bond, |b, s| compare(board, &options, b, s))
 }
+
+/// A figure of an answer.
+type Of<'o> = &'o dyn Fn(&DriveAnswer) -> Option<f64>;
 
 fn compare(
     board: &Board,
@@ -257,46 +282,56 @@ fn compare(
     beam: &DriveAnswer,
     shell: &DriveAnswer,
 ) -> Result<Vec<Compared>, SolveError> {
-    let wishes = options.beam.unwrap_or_default();
+    let wishes = BeamWishes { bond: beam.bond, ..options.beam.unwrap_or_default() };
     let tell: &mut Tell<'_> = &mut |_, _| Ok(());
-    let mut switched: Vec<(&'static str, Still)> = Vec::new();
-    for (name, change) in SWITCHES {
-        let mut other = wishes;
-        change(&mut other);
-        let own = DriveOptions { beam: Some(other), ..options.clone() };
-        let stage = Stage::new(board, &own, beam.bond, tell)?;
-        let damping = Damping::new(&stage);
-        switched.push((name, still(&stage, &damping)));
-    }
+    let mut stage = Some(Stage::new(board, options, beam.bond, tell)?);
+    let base = stage.as_ref().map_or([0.0; 5], |s| still(s, &Damping::new(s)));
+    let switched = switched(&wishes, |other| {
+        let Some(own) = stage.take() else { return Ok(base) };
+        let own = own.with_beams(other, options.modes)?;
+        let values = still(&own, &Damping::new(&own));
+        stage = Some(own);
+        Ok(values)
+    })?;
     let mut rows = Vec::new();
-    let arms = |a: &DriveAnswer| a.damping.iter().find(|d| d.name == "arms").map(|d| d.ratio);
-    type Of<'o> = &'o dyn Fn(&DriveAnswer) -> Option<f64>;
-    let before: [(&str, &'static str, Of<'_>); 4] = [
-        ("natural frequency", "Hz", &|a| Some(a.swing.frequency_hz)),
-        ("spring of the swing", "N m/rad", &|a| Some(a.swing.spring_nm_per_rad)),
-        ("torque per ampere", "N m/A", &|a| Some(a.swing.torque_nm_per_a.abs())),
-        ("damping ratio of the arms", "1", &arms),
-    ];
-    for (n, (name, unit, of)) in before.into_iter().enumerate() {
-        let Some(value) = of(beam) else { continue };
-        let others: Vec<_> = switched.iter().map(|(name, all)| (*name, Some(all[n]))).collect();
+    let mut row = |name: &str, unit: &'static str, of: Of<'_>, still: Option<usize>| {
+        let Some(value) = of(beam).filter(|v| *v > 0.0) else { return };
+        let factor = |all: &Still, n: usize| value * all[n] / base[n];
+        let others: Vec<_> =
+            switched.iter().filter_map(|(name, all)| Some((*name, Some(factor(all, still?))))).collect();
         rows.push(compared(name, unit, value, of(shell), &others));
-    }
+    };
+    row("natural frequency", "Hz", &|a| Some(a.swing.frequency_hz), Some(0));
+    row("spring of the swing", "N m/rad", &|a| Some(a.swing.spring_nm_per_rad), Some(1));
+    row("torque per ampere", "N m/A", &|a| Some(a.swing.torque_nm_per_a.abs()), Some(2));
+    let arms = |a: &DriveAnswer| a.damping.iter().find(|d| d.name == "arms").map(|d| d.ratio);
+    row("damping ratio of the arms", "1", &arms, Some(3));
     let peak = |a: &DriveAnswer| a.peak.and_then(|p| a.sweep.get(p)).cloned();
-    let moving: [(&str, &'static str, Of<'_>); 4] = [
-        ("largest swing", "rad", &|a| Some(peak(a)?.swing_rad)),
-        ("its frequency", "Hz", &|a| Some(peak(a)?.frequency_hz)),
-        ("largest copper strain range there", "1", &|a| Some(peak(a)?.strain_range)),
-        ("usable speed", "Hz", &|a| a.usable.frequency_hz),
-    ];
-    for (name, unit, of) in moving {
-        let Some(value) = of(beam).filter(|v| *v > 0.0) else { continue };
-        let mut row = compared(name, unit, value, of(shell), &[]);
-        if !row.reason.is_empty() && !name.contains("strain") {
-            "follows frequency, spring and torque above; both sweeps step over the frequencies asked"
-                .clone_into(&mut row.reason);
-        }
-        rows.push(row);
+    let per_degree = |a: &DriveAnswer| {
+        let p = peak(a).filter(|p| p.swing_rad > 0.0)?;
+        Some(p.strain_range / p.swing_rad.to_degrees())
+    };
+    row("largest copper strain range per degree of swing", "1/deg", &per_degree, Some(4));
+    let settled = rows.len();
+    let mut row = |name: &str, unit: &'static str, of: Of<'_>| {
+        let Some(value) = of(beam).filter(|v| *v > 0.0) else { return };
+        rows.push(compared(name, unit, value, of(shell), &[]));
+    };
+    row("largest stable swing", "rad", &|a| Some(peak(a)?.swing_rad));
+    row("its frequency", "Hz", &|a| Some(peak(a)?.frequency_hz));
+    row("its copper strain range", "1", &|a| Some(peak(a)?.strain_range));
+    row("usable speed", "Hz", &|a| a.usable.frequency_hz);
+    let reason = match [beam, shell].map(|a| peak(a).map(|p| p.frequency_hz)) {
+        [Some(b), Some(s)] if (b / s - 1.0).abs() > PEAKS_APART => format!(
+            "the largest stable swing lies on another resonance by the beams ({b:.2} Hz) than by the shell ({s:.2} Hz): \
+             compare the rows above, which need no common frequency"
+        ),
+        _ => "follows frequency, spring, torque and strain per degree above; each sweep at its own largest swing, on \
+              the frequencies asked"
+            .to_owned(),
+    };
+    for row in rows[settled..].iter_mut().filter(|r| !r.reason.is_empty()) {
+        row.reason.clone_from(&reason);
     }
     Ok(rows)
 }

@@ -26,7 +26,7 @@ pub(super) fn fill(board: &Board, report: &mut DriveReport) {
         "copper strain",
         "1",
         board.limits.copper_strain,
-        most(|r| 0.5 * (r.strain_range + r.strain_range_error)),
+        most(|r| 0.5 * (r.strain_range + r.strain_range_error.unwrap_or(0.0))),
     );
     check(
         "flap angle",

@@ -192,6 +192,13 @@ impl<'a> Stage<'a> {
         Ok(stage)
     }
 
+    /// The same board, mesh and air with other beams.
+    pub(super) fn with_beams(mut self, wishes: BeamWishes, modes: usize) -> Result<Self, SolveError> {
+        self.beams = Some(Beams::new(self.board, &wishes, &self.mesh, self.own.reference_z_m)?);
+        self.find_shapes(modes)?;
+        Ok(self)
+    }
+
     /// Modes at rest and what they leave of the static answer to the coil.
     fn find_shapes(&mut self, count: usize) -> Result<(), SolveError> {
         let rest = Pose::at_rest(&self.own.model.nodes_m);

@@ -21,8 +21,8 @@ pub(super) struct Place {
     pub(super) layer: String,
     pub(super) face: Face,
     pub(super) at_m: [f64; 2],
-    /// Uncertainty of its strain over the strain.
-    pub(super) unsure: f64,
+    /// Uncertainty of its strain over the strain; None: not estimated.
+    pub(super) unsure: Option<f64>,
     /// The strain is a mean about a singular point.
     pub(super) mean: bool,
 }
@@ -48,7 +48,7 @@ pub(super) struct Strains {
 pub(super) struct Range {
     pub(super) spot: usize,
     pub(super) range: f64,
-    pub(super) error: f64,
+    pub(super) error: Option<f64>,
 }
 
 impl Strains {
@@ -75,7 +75,7 @@ impl Strains {
                 })
                 .collect();
             let range = widest(&strains).0 * at.share;
-            let error = at.place.unsure * range;
+            let error = at.place.unsure.map(|u| u * range);
             Range { spot: i, range, error }
         };
         self.at.iter().enumerate().map(of).collect()
@@ -156,7 +156,7 @@ fn by_shell(stage: &Stage<'_>, way: &Way) -> Vec<At> {
                 layer: stage.board.layers[spot.layer.0 as usize].name.clone(),
                 face: face(spot.face),
                 at_m: [spot.place_m[0], spot.place_m[1]],
-                unsure: if size > 0.0 { spot.uncertainty / size } else { 0.0 },
+                unsure: Some(if size > 0.0 { spot.uncertainty / size } else { 0.0 }),
                 mean: spot.mean.is_some(),
             };
             At {

@@ -42,7 +42,7 @@ pub(super) fn fill(board: &Board, out: &mut DriveAnswer) {
             name: "copper strain",
             words: format!("range at most {:.0} um/m (twice the limit of {:.0})", 2e6 * strain, 1e6 * strain),
             default: false,
-            holds: Box::new(move |r| r.strain_range + r.strain_range_error <= 2.0 * strain),
+            holds: Box::new(move |r| r.strain_range + r.strain_range_error.unwrap_or(0.0) <= 2.0 * strain),
         });
     }
     if let Some(power) = board.limits.power_w {

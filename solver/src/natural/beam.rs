@@ -7,20 +7,21 @@
 
 use super::names::{self, Parts};
 use super::strain::per_degree;
-use super::{NaturalOptions, Stage, air_facts, currents};
+use super::{NaturalOptions, Stage, air_facts, currents, natural_modes};
 use crate::air::surface::around;
 use crate::beam::answer::Unit;
 use crate::beam::board::{BeamWishes, BoardBeam, board_beam};
-use crate::beam::compare::{Compared, LEFT_OUT, SWITCHES, compared};
+use crate::beam::compare::{Beside, Compared, LEFT_OUT, compared, each_bond, switched};
 use crate::beam::copper::CopperAt;
 use crate::beam::frame::{Link, Pose, Ride, Share};
 use crate::beam::modes::{BeamMode, counted, modes};
 use crate::beam::motion::{Drive, Motion};
 use crate::beam::skin::Skin;
+use crate::bend::Progress;
 use crate::error::SolveError;
 use crate::model::{Hinge, board_model};
 use crate::recover::{beside_landmark, board_traces, largest_normal, track_at};
-use crate::result::{BondLimit, Face, ModeFacts, ModeSpot, ModesAnswer, ModesReport, StanceFacts};
+use crate::result::{Face, ModeFacts, ModeSpot, ModesAnswer, ModesReport, StanceFacts};
 use crate::swing::Measure;
 use copperbend_mesh::board::Board;
 use copperbend_mesh::triangulate::board_mesh;
@@ -160,7 +161,7 @@ fn told(
                 per_swing_degree,
                 per_turn_degree,
                 per_tenth_mm: strain * 1e-4 / moved.largest_m,
-                relative_error: 0.0,
+                relative_error: None,
                 track: track_at(&traces, &stage.mesh, at.layer, at.at_m),
                 layer: stage.board.layers[at.layer as usize].name.clone(),
                 face: if at.upper { Face::Upper } else { Face::Lower },
@@ -213,17 +214,14 @@ fn compare(
 ) -> Result<Vec<Compared>, SolveError> {
     let wishes = BeamWishes { bond: beam.bond, ..options.beam.unwrap_or_default() };
     let stage = stage(board, options, &wishes, &mut |_, _| Ok(()))?;
-    let mut switched = Vec::new();
-    for (name, change) in SWITCHES {
-        let mut other = wishes;
-        change(&mut other);
+    let switched = switched(&wishes, |other| {
         let solved = Solved::new(&stage, options, &other)?;
         let pose = solved.skin.pose(&solved.pose);
         let parts = Parts::new(board, &stage.mesh, &stage.own.model, &pose, &stage.hinge);
         let shapes: Vec<Vec<Vector6<f64>>> =
             solved.modes.iter().map(|m| solved.skin.motion(&solved.pose, &m.shape)).collect();
-        switched.push((name, told(&stage, &solved, &solved, &shapes, &parts)));
-    }
+        Ok(told(&stage, &solved, &solved, &shapes, &parts))
+    })?;
     let mut rows = Vec::new();
     for own in &beam.modes {
         let same = |all: &[ModeFacts]| all.iter().find(|m| m.name == own.name).cloned();
@@ -250,16 +248,17 @@ pub(super) fn left_out() -> [String; 2] {
     [LEFT_OUT, error].map(str::to_owned)
 }
 
-/// The beams' answers beside the shell's, one list a bond limit.
+/// The modes of beams (`options.beam`) beside the shell's, one list a bond limit.
 ///
 /// # Errors
 /// As [`super::natural_modes`].
 pub fn beside_shell(
     board: &Board,
     options: &NaturalOptions,
-    beam: &ModesReport,
     shell: &ModesReport,
-) -> Result<Vec<(BondLimit, Vec<Compared>)>, SolveError> {
-    let pairs = beam.answers.iter().zip(&shell.answers);
-    pairs.map(|(b, s)| Ok((b.bond, compare(board, options, b, s)?))).collect()
+    progress: &mut dyn Progress,
+) -> Result<Beside, SolveError> {
+    let options = NaturalOptions { beam: Some(options.beam.unwrap_or_default()), ..options.clone() };
+    let beam = natural_modes(board, &options, progress)?;
+    each_bond([&beam.answers, &shell.answers], |a| a.bond, |b, s| compare(board, &options, b, s))
 }

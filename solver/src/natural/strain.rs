@@ -43,7 +43,7 @@ pub(super) fn of_mode(
             per_swing_degree,
             per_turn_degree,
             per_tenth_mm: strain * 1e-4 / moved.largest_m,
-            relative_error: if strain > 0.0 { spot.uncertainty / strain } else { 0.0 },
+            relative_error: Some(if strain > 0.0 { spot.uncertainty / strain } else { 0.0 }),
             track: traces[spot.trace].name.clone(),
             layer: stage.board.layers[spot.layer.0 as usize].name.clone(),
             face: face(spot.face),

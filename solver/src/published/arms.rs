@@ -3,9 +3,11 @@
 use super::grids::{Cut, Grid};
 use super::rig::{Rig, W, mean, ply, sheet};
 use super::sections::flex;
+use super::vibrating_beams::weighed;
 use super::{Problem, Provenance, gate};
 use crate::error::SolveError;
 use crate::laminate::{Laminate, Ply, isotropic_q};
+use crate::modes::{ModeWishes, modes};
 
 pub(super) const PROBLEMS: &[Problem] = &[
     Problem {
@@ -24,21 +26,32 @@ pub(super) const PROBLEMS: &[Problem] = &[
             gate("root strain, copper upper face", "-", 0.000_282_752_9, 0.005),
             gate("root strain, top of the cover film", "-", 0.001_135_646_5, 0.005),
             gate("root strain, bottom of the base film", "-", -0.001_050_862_5, 0.005),
+            gate("frequency 1", "Hz", 147.8225, 0.005),
         ],
         run: layered,
     },
     Problem {
         id: "arm-taper",
-        title: "Arm whose width falls linearly towards the tip",
-        source: "beam theory (for a point at the tip: 1/2)",
+        title: "Arm whose width falls linearly towards the tip, w E I0/(P L^3) and w L^2 sqrt(m0/EI0)",
+        source: "beam theory (for a point at the tip: 1/2 and 7.157)",
         provenance: Provenance::Recomputed,
         note: "",
         targets: &[
-            gate("w E I0/(P L^3), tip over root width 1", "-", 0.333_333_333, 0.005),
-            gate("w E I0/(P L^3), 0.75", "-", 0.356_554_61, 0.005),
-            gate("w E I0/(P L^3), 0.5", "-", 0.386_294_361, 0.005),
-            gate("w E I0/(P L^3), 0.25", "-", 0.427_599_16, 0.005),
-            gate("w E I0/(P L^3), 0.1", "-", 0.463_684_29, 0.005),
+            gate("deflection, tip over root width 1", "-", 0.333_333_333, 0.005),
+            gate("frequency 1", "-", 3.516_015, 0.005),
+            gate("frequency 2", "-", 22.034_492, 0.005),
+            gate("deflection, 0.75", "-", 0.356_554_61, 0.005),
+            gate("frequency 1", "-", 3.836_435, 0.005),
+            gate("frequency 2", "-", 22.638_702, 0.005),
+            gate("deflection, 0.5", "-", 0.386_294_361, 0.005),
+            gate("frequency 1", "-", 4.315_173, 0.005),
+            gate("frequency 2", "-", 23.519_255, 0.005),
+            gate("deflection, 0.25", "-", 0.427_599_16, 0.005),
+            gate("frequency 1", "-", 5.145_716, 0.005),
+            gate("frequency 2", "-", 25.119_544, 0.005),
+            gate("deflection, 0.1", "-", 0.463_684_29, 0.005),
+            gate("frequency 1", "-", 6.070_39, 0.005),
+            gate("frequency 2", "-", 27.298_945, 0.005),
         ],
         run: tapered,
     },
@@ -72,6 +85,7 @@ fn layered() -> Result<Vec<f64>, SolveError> {
     // Downwards, so that the top face is stretched.
     rig.line(&grid.first(1), W, -1e-3);
     let s = rig.solve()?;
+    let first = modes(&rig.model, &ModeWishes { count: 3, ..ModeWishes::default() })?;
     let strain = rig.node_strain(&s, grid.at(0, 4));
     let at_height = |z: f64| strain[0] + (z - neutral) * strain[3];
     Ok(vec![
@@ -83,20 +97,26 @@ fn layered() -> Result<Vec<f64>, SolveError> {
         at_height(43e-6),
         at_height(70.5e-6),
         at_height(0.0),
+        first.modes.first().map_or(0.0, |m| m.frequency_hz),
     ])
 }
 
 fn tapered() -> Result<Vec<f64>, SolveError> {
     let (e, t, root): (f64, f64, f64) = (1e9, 0.001, 0.05);
-    let answer = |ratio: f64| {
+    let mut values = Vec::new();
+    for ratio in [1.0, 0.75, 0.5, 0.25, 0.1] {
         let grid =
             Grid::mapped([80, 6], Cut::Cross, |p, q| [p, root * (1.0 + (ratio - 1.0) * p) * (q - 0.5), 0.0]);
-        let mut rig = Rig::new(&grid, sheet(e, 0.0, t));
+        let mut rig = Rig::new(&grid, weighed(sheet(e, 0.0, t), 1.0, t));
         rig.clamp(grid.first(0));
         rig.line(&grid.first(1), W, 1.0);
-        Ok(mean(&rig.solve()?, &grid.first(1), W) * e * root * t.powi(3) / 12.0)
-    };
-    [1.0, 0.75, 0.5, 0.25, 0.1].into_iter().map(answer).collect()
+        values.push(mean(&rig.solve()?, &grid.first(1), W) * e * root * t.powi(3) / 12.0);
+        // Twist and bending in the plane lie far above: the two lowest modes bend.
+        let found = modes(&rig.model, &ModeWishes { count: 4, ..ModeWishes::default() })?;
+        let unit = (12.0 / (e * t.powi(3))).sqrt();
+        values.extend(found.modes.iter().take(2).map(|m| m.eigenvalue.max(0.0).sqrt() * unit));
+    }
+    Ok(values)
 }
 
 fn bond_limits() -> Result<Vec<f64>, SolveError> {

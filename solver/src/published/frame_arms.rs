@@ -51,7 +51,8 @@ pub(super) const PROBLEMS: &[Problem] = &[
     Problem {
         id: "shell-arm-pair",
         title: "Two parallel arms joined by a rigid body: the shell over the plain beam formulas",
-        source: "ratio of a converged shell of the same kind to the beam formulas, by an independent computation",
+        source: "ratio of a converged shell of the same kind to the beam formulas, by an independent computation; roll \
+                 without contraction by the formula with held warping, as beam-arm-pair",
         provenance: Provenance::Recomputed,
         note: "nu 0.34: held contraction and curl at the roots, held warping in roll.",
         targets: &[
@@ -59,6 +60,7 @@ pub(super) const PROBLEMS: &[Problem] = &[
             gate("roll", "-", 1.0756, 0.01),
             gate("pitch", "-", 1.0192, 0.01),
             gate("translation, free to pitch", "-", 1.0264, 0.01),
+            gate("roll, nu 0, over held warping", "-", 1.0, 0.01),
         ],
         run: shell_pair,
     },
@@ -218,6 +220,7 @@ fn shell_pair() -> Result<Vec<f64>, SolveError> {
     let [length, width, t, e] = PAIR;
     let (ei, half) = (e * width * t.powi(3) / 12.0, 0.004);
     let twist = e / (2.0 * 1.34) * width * t.powi(3) / 3.0;
+    let no_contraction = 6.83e-5;
     let arm = |y: f64| Grid::mapped([80, 16], Cut::Cross, |s, q| [length * s, y + width * (q - 0.5), 0.0]);
     let (left, right) = (arm(-half), arm(half));
     let offset = u32::try_from(left.nodes.len()).unwrap_or(u32::MAX);
@@ -227,8 +230,8 @@ fn shell_pair() -> Result<Vec<f64>, SolveError> {
     let both = |end: u32| -> Vec<u32> {
         left.first(end).into_iter().chain(right.first(end).into_iter().map(|n| n + offset)).collect()
     };
-    let answer = |component: usize, held: &[usize]| {
-        let mut rig = Rig::from_mesh(nodes.clone(), triangles.clone(), sheet(e, 0.34, t));
+    let answer = |nu: f64, component: usize, held: &[usize]| {
+        let mut rig = Rig::from_mesh(nodes.clone(), triangles.clone(), sheet(e, nu, t));
         rig.clamp(both(0));
         let tips = both(1);
         rig.model.freedoms.tie(&nodes, &tips, [length, 0.0, 0.0]);
@@ -240,10 +243,11 @@ fn shell_pair() -> Result<Vec<f64>, SolveError> {
         Ok(1e-6 / mean(&rig.solve()?, &tips, component))
     };
     Ok(vec![
-        answer(W, &[TX, TY])? / (24.0 * ei / length.powi(3)),
-        answer(TX, &[])? / (2.0 * twist / length + 24.0 * ei / length.powi(3) * half * half),
-        answer(TY, &[])? / (2.0 * ei / length),
-        answer(W, &[TX])? / (6.0 * ei / length.powi(3)),
+        answer(0.34, W, &[TX, TY])? / (24.0 * ei / length.powi(3)),
+        answer(0.34, TX, &[])? / (2.0 * twist / length + 24.0 * ei / length.powi(3) * half * half),
+        answer(0.34, TY, &[])? / (2.0 * ei / length),
+        answer(0.34, W, &[TX])? / (6.0 * ei / length.powi(3)),
+        answer(0.0, TX, &[])? / no_contraction,
     ])
 }
 

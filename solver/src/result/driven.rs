@@ -229,8 +229,8 @@ pub struct DriveRow {
     pub power_w: Option<f64>,
     /// Largest range of the ranking strain in copper.
     pub strain_range: f64,
-    /// Uncertainty of it.
-    pub strain_range_error: f64,
+    /// Uncertainty of it; None: not estimated (layered beams).
+    pub strain_range_error: Option<f64>,
     /// Rank of the spot it occurs at, in [`DriveAnswer::spots`].
     pub spot: u32,
     /// Drive periods in which a disturbance falls to one twentieth; None where it does not.
@@ -262,8 +262,8 @@ pub struct DriveSpot {
     pub near_m: f64,
     /// Range of the ranking strain over one period.
     pub range: f64,
-    /// Uncertainty of it from mesh and recovery.
-    pub range_error: f64,
+    /// Uncertainty of it from mesh and recovery; None: not estimated (layered beams).
+    pub range_error: Option<f64>,
     /// Whether the value is a mean at a singular point.
     pub mean: bool,
 }

@@ -189,8 +189,8 @@ pub struct ModeSpot {
     pub per_turn_degree: Option<f64>,
     /// Ranking strain per 0.1 mm of the largest displacement.
     pub per_tenth_mm: f64,
-    /// Uncertainty of either, relative.
-    pub relative_error: f64,
+    /// Uncertainty of either, relative; None: not estimated (layered beams).
+    pub relative_error: Option<f64>,
     /// Track or pour.
     pub track: String,
     /// Layer.

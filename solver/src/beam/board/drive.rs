@@ -1,19 +1,29 @@
 //! The current path on the beams of a board, in the magnets' field.
 //!
-//! Every piece of the path rides on one node (the flap) or is shared by the two ends of its element. Pieces near a
-//! magnet are halved; all get one point at their middle.
+//! Every piece of the path rides on one node (the flap) or is shared by the two ends of its element; two Gauss points
+//! each. The many points of a coil on one node are gathered box by box into few: the field across a box no larger than
+//! its distance to the magnets is a polynomial there, which its values on a grid of [`GRID`] by [`GRID`] places give,
+//! so the coil's points hand their shares to these places.
 
 use super::BoardBeam;
 use super::loads::carriers;
 use crate::beam::frame::Pose;
 use crate::beam::motion::Drive;
-use crate::element::corotational::exponential;
 use crate::magnet::Field;
 use copperbend_mesh::board::{Board, PathSegment};
-use nalgebra::{Matrix6, Vector3, Vector6};
+use nalgebra::{Matrix3, Matrix6, Vector3, Vector6};
 
 /// A piece longer than this share of its distance to the magnets at rest is halved.
 const PIECE_SHARE: f64 = 0.4;
+
+/// Places of a box along each of its sides.
+const GRID: usize = 6;
+
+/// Half the longer side of a box over the distance of its middle to the magnets at rest.
+const BOX_SHARE: f64 = 0.5;
+
+/// Places of two Gauss points from the middle, in lengths of the piece.
+const GAUSS: f64 = 0.288_675_134_594_812_9;
 
 /// Most that the chords of one point turn, rad.
 const ARC_RAD: f64 = 0.35;
@@ -47,21 +57,35 @@ impl CoilDrive {
             return None;
         }
         let field = Field::new(&board.magnets);
-        let mut points = Vec::new();
+        let mut points: Vec<Vec<Point>> = vec![Vec::new(); own.frame.nodes.len()];
+        let riding = |at: Vector3<f64>| -> Vec<(usize, f64)> {
+            carriers(board, own, [at.x, at.y], at.z).into_iter().map(|(n, share, _)| (n, share)).collect()
+        };
         for run in arcs(&path.segments) {
-            run.cut(&field, &mut |at, step_m| {
-                for (node, share, arm_m) in carriers(board, own, [at.x, at.y], at.z) {
+            // A curve whose middle rides on one node alone is a coil's turn on the flap.
+            let middle = run.chords[run.chords.len() / 2];
+            let whole = Some(riding((middle[0] + middle[1]) * 0.5)).filter(|w| run.curved() && w.len() == 1);
+            for [a, b] in &run.chords {
+                cut(*a, *b, &field, &mut |middle, step| {
+                    let on = whole.clone().unwrap_or_else(|| riding(middle));
                     // What lies behind a clamp does no work.
-                    if own.frame.nodes[node].held != [true; 6] {
-                        points.push(Point { node, arm_m, step_m: step_m * share });
+                    for (node, share) in on.into_iter().filter(|&(n, _)| own.frame.nodes[n].held != [true; 6])
+                    {
+                        for place in [-GAUSS, GAUSS] {
+                            let arm_m = middle + step * place - own.frame.nodes[node].at_m;
+                            points[node].push(Point { node, arm_m, step_m: step * (0.5 * share) });
+                        }
                     }
-                }
-            });
+                });
+            }
         }
-        let mut nodes: Vec<usize> = points.iter().map(|p: &Point| p.node).collect();
-        nodes.sort_unstable();
-        nodes.dedup();
-        Some(Self { field, points, nodes, current_a: path.current_a })
+        let mut nodes = Vec::new();
+        let mut kept = Vec::new();
+        for (node, of_node) in points.into_iter().enumerate().filter(|(_, p)| !p.is_empty()) {
+            nodes.push(node);
+            gather(of_node, &own.frame.nodes[node].at_m, &field, &mut kept);
+        }
+        Some(Self { field, points: kept, nodes, current_a: path.current_a })
     }
 
     /// Force and moment at one ampere about a point fixed in space, N and N m.
@@ -92,42 +116,108 @@ impl Drive for CoilDrive {
             let (at, f) = self.pull(pose, p);
             let moment = (at - pose.at_m[p.node]).cross(&f);
             if let Ok(k) = self.nodes.binary_search(&p.node) {
-                let sum = &mut sums[k].1;
-                for c in 0..3 {
-                    sum[c] += f[c];
-                    sum[3 + c] += moment[c];
-                }
+                add(&mut sums[k].1, &f, &moment);
             }
         }
         sums
     }
 
-    fn stiffness(&self, at: &Pose) -> Vec<(usize, Matrix6<f64>)> {
-        // Only the node with most of the path: the flap. Differences over a hundredth of a millimetre and a milliradian.
-        let count = |n: usize| self.points.iter().filter(|p| p.node == n).count();
-        let Some(&node) = self.nodes.iter().max_by_key(|&&n| count(n)) else { return Vec::new() };
-        let load = |pose: &Pose| {
-            let own = self.load(pose).into_iter().find(|(n, _)| *n == node);
-            own.map_or_else(Vector6::zeros, |(_, l)| l)
-        };
-        let mut k = Matrix6::zeros();
-        for c in 0..6 {
-            let step = if c < 3 { 1e-5 } else { 1e-3 };
-            let side = |sign: f64| {
-                let mut pose = at.clone();
-                if c < 3 {
-                    pose.at_m[node][c] += sign * step;
-                } else {
-                    let mut spin = Vector3::zeros();
-                    spin[c - 3] = sign * step;
-                    pose.turn[node] = exponential(&spin) * at.turn[node];
-                }
-                load(&pose)
+    fn load_and_stiffness(&self, pose: &Pose) -> (Vec<(usize, Vector6<f64>)>, Vec<(usize, Matrix6<f64>)>) {
+        let mut sums: Vec<(usize, Vector6<f64>)> =
+            self.nodes.iter().map(|&n| (n, Vector6::zeros())).collect();
+        let mut change: Vec<(usize, Matrix6<f64>)> =
+            self.nodes.iter().map(|&n| (n, Matrix6::zeros())).collect();
+        for p in &self.points {
+            let Ok(k) = self.nodes.binary_search(&p.node) else { continue };
+            let arm = pose.turn[p.node] * p.arm_m;
+            let step = pose.turn[p.node] * p.step_m;
+            let (b, gradient) = self.field.at_with_gradient((pose.at_m[p.node] + arm).into());
+            let f = step.cross(&b);
+            add(&mut sums[k].1, &f, &arm.cross(&f));
+            // Force by a shift of the place, and by a spin: the place shifts by spin x arm, the step turns.
+            let shift: Matrix3<f64> = step.cross_matrix() * gradient;
+            let spin = turned(&step, &b) - shift * arm.cross_matrix();
+            let lever = arm.cross_matrix();
+            let own = &mut change[k].1;
+            let mut block = |row: usize, column: usize, part: Matrix3<f64>| {
+                let mut view = own.fixed_view_mut::<3, 3>(row, column);
+                view += part;
             };
-            k.set_column(c, &((side(1.0) - side(-1.0)) / (2.0 * step)));
+            block(0, 0, shift);
+            block(0, 3, spin);
+            block(3, 0, lever * shift);
+            block(3, 3, lever * spin + turned(&arm, &f));
         }
-        vec![(node, k)]
+        (sums, change)
     }
+}
+
+fn add(sum: &mut Vector6<f64>, force: &Vector3<f64>, moment: &Vector3<f64>) {
+    for c in 0..3 {
+        sum[c] += force[c];
+        sum[3 + c] += moment[c];
+    }
+}
+
+/// Change of `a x b` by a spin of `a`: `(spin x a) x b = a (b . spin) - (a . b) spin`.
+fn turned(a: &Vector3<f64>, b: &Vector3<f64>) -> Matrix3<f64> {
+    a * b.transpose() - Matrix3::identity() * a.dot(b)
+}
+
+/// Hands on the points of one node at `at_m`, many in one box as few.
+fn gather(points: Vec<Point>, at_m: &Vector3<f64>, field: &Field, out: &mut Vec<Point>) {
+    if points.len() <= GRID * GRID {
+        out.extend(points);
+        return;
+    }
+    let span = |c: usize| {
+        let ends = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), p| {
+            (low.min(p.arm_m[c]), high.max(p.arm_m[c]))
+        });
+        [0.5 * (ends.0 + ends.1), (0.5 * (ends.1 - ends.0)).max(1e-9)]
+    };
+    let [x, y] = [span(0), span(1)];
+    let length: f64 = points.iter().map(|p| p.step_m.norm()).sum();
+    let high =
+        points.iter().map(|p| p.step_m.norm() * p.arm_m.z).sum::<f64>() / length.max(f64::MIN_POSITIVE);
+    let middle = at_m + Vector3::new(x[0], y[0], high);
+    if x[1].max(y[1]) > BOX_SHARE * field.clearance_m(middle.into()).max(2e-5) {
+        let (c, at) = if x[1] > y[1] { (0, x[0]) } else { (1, y[0]) };
+        let (low, high): (Vec<Point>, Vec<Point>) = points.into_iter().partition(|p| p.arm_m[c] < at);
+        gather(low, at_m, field, out);
+        gather(high, at_m, field, out);
+        return;
+    }
+    let node = points[0].node;
+    let mut steps = [[Vector3::zeros(); GRID]; GRID];
+    for p in &points {
+        let along = shares((p.arm_m.x - x[0]) / x[1]);
+        let across = shares((p.arm_m.y - y[0]) / y[1]);
+        for (row, a) in steps.iter_mut().zip(along) {
+            for (step, b) in row.iter_mut().zip(across) {
+                *step += p.step_m * (a * b);
+            }
+        }
+    }
+    for (i, row) in steps.iter().enumerate() {
+        for (j, &step_m) in row.iter().enumerate() {
+            let arm_m = Vector3::new(x[0] + x[1] * chebyshev(i), y[0] + y[1] * chebyshev(j), high);
+            out.push(Point { node, arm_m, step_m });
+        }
+    }
+}
+
+/// Place of a grid from -1 to 1: zeros of the Chebyshev polynomial.
+fn chebyshev(k: usize) -> f64 {
+    ((k as f64 + 0.5) / GRID as f64 * std::f64::consts::PI).cos()
+}
+
+/// What a value at `t` takes from the values at the places of a grid (Lagrange).
+fn shares(t: f64) -> [f64; GRID] {
+    std::array::from_fn(|k| {
+        let own = chebyshev(k);
+        (0..GRID).filter(|&i| i != k).map(|i| (t - chebyshev(i)) / (own - chebyshev(i))).product()
+    })
 }
 
 /// Chords of one curve taken together, or one straight piece.
@@ -160,33 +250,12 @@ fn arcs(segments: &[PathSegment]) -> Vec<Run> {
 }
 
 impl Run {
-    /// Hands out points with their length vectors. An arc gets one point at the middle of its length with the arc's
-    /// whole length: along a coil that is the midpoint rule over the angle, which converges faster than any power.
-    fn cut(&self, field: &Field, take: &mut impl FnMut(Vector3<f64>, Vector3<f64>)) {
-        let lengths: Vec<f64> = self.chords.iter().map(|[a, b]| (b - a).norm()).collect();
-        let whole: f64 = lengths.iter().sum();
-        let mut left = 0.5 * whole;
-        let mut middle = self.chords[0][0];
-        for ([a, b], length) in self.chords.iter().zip(&lengths) {
-            if left <= *length {
-                middle = a + (b - a) * (left / length.max(f64::MIN_POSITIVE));
-                break;
-            }
-            left -= length;
-        }
-        let far = whole <= PIECE_SHARE * field.clearance_m(middle.into()).max(2e-5);
-        let ends = self.chords[self.chords.len() - 1][1] - self.chords[0][0];
-        if far && ends.norm() > 0.0 {
-            take(middle, ends * (whole / ends.norm()));
-        } else {
-            for [a, b] in &self.chords {
-                cut(*a, *b, field, take);
-            }
-        }
+    fn curved(&self) -> bool {
+        self.chords.len() > 1
     }
 }
 
-/// Hands out points with their length vectors.
+/// Hands out pieces: their middles and length vectors.
 fn cut(
     from: Vector3<f64>,
     to: Vector3<f64>,
@@ -200,5 +269,106 @@ fn cut(
         cut(middle, to, field, take);
     } else if step.norm() > 0.0 {
         take(middle, step);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::beam::board::{BeamWishes, board_beam};
+    use crate::element::corotational::exponential;
+    use copperbend_mesh::board::understand;
+
+    const DESIGNS: [&str; 3] = [
+        include_str!("../../../../examples/one_arm_vane/design.toml"),
+        include_str!("../../../../examples/two_arm_vane/design.toml"),
+        include_str!("../../../../examples/wide_swing_vane/design.toml"),
+    ];
+
+    fn built(text: &str) -> (Board, BoardBeam) {
+        let board = understand("design.toml", text).unwrap_or_else(|f| panic!("{f}"));
+        let own = board_beam(&board, &BeamWishes::default()).expect("beams");
+        (board, own)
+    }
+
+    /// The flap's node turned about the hinge direction and shifted.
+    fn swung(own: &BoardBeam, node: usize, rad: f64) -> Pose {
+        let mut pose = own.frame.rest();
+        pose.turn[node] = exponential(&(Vector3::from(own.hinge.axis()) * rad));
+        pose.at_m[node] += Vector3::new(-1e-3 * rad.abs(), 0.0, 6e-3 * rad);
+        pose
+    }
+
+    /// Few gathered places against every piece of the path cut small: load of the flap at rest and turned.
+    #[test]
+    fn gathered_places_give_the_load_of_the_whole_path() {
+        for (text, angles) in DESIGNS.into_iter().zip([[0.0, 0.1], [0.0, 0.1], [0.0, 0.8]]) {
+            let (board, own) = built(text);
+            let (coil, node) = (own.drive.as_ref().expect("a drive"), own.flap.expect("a flap"));
+            let flap = board.flap.as_ref().expect("a flap");
+            let path = board.current.as_ref().expect("a path");
+            for rad in angles {
+                let pose = swung(&own, node, rad);
+                let mut sum = Vector6::zeros();
+                for s in &path.segments {
+                    let [a, b] = [s.from_m, s.to_m].map(Vector3::from);
+                    let parts = ((b - a).norm() / 2e-5).ceil().max(1.0);
+                    let step = (b - a) / parts;
+                    let mut at = a + step * 0.5;
+                    let mut done = 0.5;
+                    while done < parts {
+                        if flap.region.contains([at.x, at.y]) {
+                            let arm = pose.turn[node] * (at - own.frame.nodes[node].at_m);
+                            let f = (pose.turn[node] * step)
+                                .cross(&coil.field.at((pose.at_m[node] + arm).into()));
+                            add(&mut sum, &f, &arm.cross(&f));
+                        }
+                        at += step;
+                        done += 1.0;
+                    }
+                }
+                let load = coil.load(&pose).into_iter().find(|l| l.0 == node).expect("a load").1;
+                for rows in [0, 3] {
+                    let (found, plain) = (load.fixed_rows::<3>(rows), sum.fixed_rows::<3>(rows));
+                    let off = (found - plain).norm() / plain.norm();
+                    assert!(
+                        off < 1e-3,
+                        "{}: rows {rows} at {rad} rad off by {off}: {found} {plain}",
+                        board.title
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn stiffness_is_the_change_of_the_load() {
+        for text in DESIGNS {
+            let (_, own) = built(text);
+            let (coil, node) = (own.drive.as_ref().expect("a drive"), own.flap.expect("a flap"));
+            let base = swung(&own, node, 0.1);
+            let of = |pose: &Pose| coil.load(pose).into_iter().find(|l| l.0 == node).expect("a load").1;
+            let (load, stiffness) = coil.load_and_stiffness(&base);
+            let same = load.iter().find(|l| l.0 == node).expect("a load").1;
+            assert!((same - of(&base)).norm() < 1e-12 * same.norm(), "the load itself");
+            let k = stiffness.iter().find(|l| l.0 == node).expect("a stiffness").1;
+            for c in 0..6 {
+                let moved = |by: f64| {
+                    let mut pose = base.clone();
+                    if c < 3 {
+                        pose.at_m[node][c] += by;
+                    } else {
+                        let mut spin = Vector3::zeros();
+                        spin[c - 3] = by;
+                        pose.turn[node] = exponential(&spin) * base.turn[node];
+                    }
+                    of(&pose)
+                };
+                let step = if c < 3 { 1e-6 } else { 1e-4 };
+                let column = (moved(step) - moved(-step)) / (2.0 * step);
+                let off = (column - k.column(c)).norm() / column.norm();
+                assert!(off < 1e-5, "column {c} off by {off}: {column} {}", k.column(c));
+            }
+        }
     }
 }
