@@ -7,7 +7,7 @@ use crate::output::atomic::{OutFolder, cannot};
 use crate::output::{csv, table};
 use crate::screen::{self, ProgressLine};
 use copperbend_solver::bend::bend;
-use copperbend_solver::claims::{Claim, Judge, Verdict, from_csv, from_toml};
+use copperbend_solver::claims::{Claim, ClaimFault, Judge, Verdict, check_layers, from_csv, from_toml};
 use copperbend_solver::hand::shell_facts;
 use std::path::Path;
 
@@ -22,6 +22,7 @@ pub(crate) fn run(options: &Claims) -> Result<Outcome, Failure> {
     let claims = read_claims(&options.claims)?;
     let design = read_design(&options.files.design)?;
     let board = &design.board;
+    check_layers(&claims, board).map_err(|f| faulty(&options.claims, &f))?;
     let folder = super::out_folder(&options.files, "claims");
     drop(OutFolder::open(&folder)?);
     let mut progress = ProgressLine::new();
@@ -58,8 +59,11 @@ fn read_claims(path: &Path) -> Result<Vec<Claim>, Failure> {
         .map_err(|_| Failure::new(format!("{name}: this is not text in UTF-8"), "save it as UTF-8 text"))?;
     let csv = path.extension().is_some_and(|e| e.eq_ignore_ascii_case("csv"));
     let read = if csv { from_csv(&text) } else { from_toml(&text) };
-    read.map_err(|faults| {
-        let lines: Vec<String> = faults.iter().map(|f| format!("{name}:{f}")).collect();
-        Failure::new(lines.join("\n"), "")
-    })
+    read.map_err(|faults| faulty(path, &faults))
+}
+
+/// Faults of a claims file, each with the file's name.
+fn faulty(path: &Path, faults: &[ClaimFault]) -> Failure {
+    let lines: Vec<String> = faults.iter().map(|f| format!("{}:{f}", path.display())).collect();
+    Failure::new(lines.join("\n"), "")
 }

@@ -62,6 +62,13 @@ pub(crate) fn run(options: &Vary) -> Result<Outcome, Failure> {
     let mut progress = ProgressLine::new();
     let all = in_rounds(total, one, &mut progress)?;
     drop(progress);
+    if let Some(Err(first)) = all.first().map(|v| v.answer.as_ref())
+        && all.iter().all(|v| v.answer.is_err())
+    {
+        let what =
+            format!("--change: none of the {total} variants is a board with beams; the first: {first}");
+        return Err(Failure::new(what, "see `copperbend vary --help`"));
+    }
     out.put("variants.csv", &csv::variants(&changes, &all))?;
     let written = out.finish()?;
     let seconds = numbers::plain(begin.elapsed().as_secs_f64(), 3);

@@ -196,6 +196,14 @@ fn faulty_claims_are_refused_with_line_and_remedy() {
         ended.err
     );
     assert!(ended.err.contains("bad.csv:3: 'Hz' is the unit of a frequency"), "{}", ended.err);
+    let layer = scratch.file("layer.csv", "quantity,value,unit,layer\ncopper strain,70,um/m,coper\n");
+    let ended = run(&["claims", arg(&example("plain_strip")), arg(&layer), "--no-shell"]);
+    assert_eq!(ended.code, Some(2), "{}", ended.out);
+    assert!(
+        ended.err.contains("layer.csv:2: the board has no copper layer 'coper'; did you mean 'copper'?"),
+        "{}",
+        ended.err
+    );
 }
 
 #[test]
@@ -230,4 +238,16 @@ fn variants_run_over_every_combination_and_keep_refusals() {
     ]);
     assert_eq!(ended.code, Some(2), "{}", ended.out);
     assert!(ended.err.contains("did you mean 'copper'?"), "{}", ended.err);
+    let none = scratch.path("none");
+    let ended = run(&[
+        "vary",
+        arg(&design),
+        "--out",
+        arg(&none),
+        "--change",
+        "layer[copper].thickness = -2 um .. -1 um : 2",
+    ]);
+    assert_eq!(ended.code, Some(2), "{}", ended.out);
+    assert!(ended.err.contains("none of the 2 variants") && ended.err.contains("above 0"), "{}", ended.err);
+    assert!(!none.exists(), "a table of nothing");
 }

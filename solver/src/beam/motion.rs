@@ -15,18 +15,24 @@ const MOST_ITERATIONS: usize = 30;
 /// the frame.
 const SETTLED: f64 = 1e-9;
 
+/// Iterations after which the drive's stiffness is taken anew.
+const RENEWED: usize = 4;
+
 /// Spin of one iteration beyond which a step is given up, rad.
 const WILD_RAD: f64 = 1.6;
 
 /// Halvings of a step before the search ends.
 const MOST_HALVINGS: u32 = 8;
 
+/// Loads on nodes, and their change with the motion of their own node.
+pub type LoadAndStiffness = (Vec<(usize, Vector6<f64>)>, Vec<(usize, Matrix6<f64>)>);
+
 /// A load per ampere that rides on a frame.
 pub trait Drive: Sync {
     /// Forces and moments on nodes at a pose, at one ampere: N, N m.
     fn load(&self, pose: &Pose) -> Vec<(usize, Vector6<f64>)>;
     /// The same, and its change with the motion of its own node.
-    fn load_and_stiffness(&self, pose: &Pose) -> (Vec<(usize, Vector6<f64>)>, Vec<(usize, Matrix6<f64>)>);
+    fn load_and_stiffness(&self, pose: &Pose) -> LoadAndStiffness;
 }
 
 /// Angle of one node about an axis, by the direction of a line fixed in it.
@@ -61,6 +67,8 @@ pub struct Motion<'f> {
     frame: &'f Frame,
     rides: &'f [Ride],
     drive: Option<&'f dyn Drive>,
+    /// The drive's stiffness at a pose close by, per ampere.
+    drive_stiffness: Vec<(usize, Matrix6<f64>)>,
     held: Vec<[bool; 6]>,
     size_m: f64,
     /// Present pose.
@@ -96,6 +104,7 @@ impl<'f> Motion<'f> {
             frame,
             rides,
             drive,
+            drive_stiffness: Vec::new(),
             held: frame.held(),
             size_m: far.fold(1e-9, f64::max),
             pose: frame.rest(),
@@ -230,9 +239,10 @@ impl<'f> Motion<'f> {
         self.frame.place_held(&mut pose, share.heating);
         self.pose = pose;
         let mut before = f64::INFINITY;
-        for _ in 0..MOST_ITERATIONS {
+        for iteration in 0..MOST_ITERATIONS {
             self.iterations += 1;
-            let linear = self.linearised()?;
+            // The first iteration starts where the last search ended: the drive's stiffness there is known.
+            let linear = self.linearised(self.drive_stiffness.is_empty() || iteration % RENEWED == 1)?;
             let mut x = linear.left;
             self.frame.tree.solve(&linear.factor, &mut x);
             let mut amperes = 0.0;
@@ -261,6 +271,14 @@ impl<'f> Motion<'f> {
             let next = if before.is_finite() { size * (size / before).powi(2).min(1.0) } else { size };
             let pinned_off = off.abs().min(size * size);
             if next < SETTLED && pinned_off < 10.0 * SETTLED {
+                if size >= SETTLED {
+                    // The signs belong to the pose that was reached.
+                    let (_, mut k) = self.residual(&self.pose, self.rides, self.share)?;
+                    self.add_stiffness(&mut k, &self.drive_stiffness);
+                    if let Ok(factor) = self.factored(k) {
+                        self.negative = factor.negative;
+                    }
+                }
                 return Ok(());
             }
             before = size;
@@ -268,16 +286,22 @@ impl<'f> Motion<'f> {
         Err(stopped("the iteration does not settle"))
     }
 
-    fn linearised(&self) -> Result<Linear, SolveError> {
+    fn linearised(&mut self, renew: bool) -> Result<Linear, SolveError> {
         let (force, mut k) = self.residual(&self.pose, self.rides, self.share)?;
         let mut left: Vec<Vector6<f64>> = force.iter().map(|f| -f).collect();
         let mut per_ampere = vec![Vector6::zeros(); self.frame.nodes.len()];
         if let Some(drive) = self.drive {
-            let (load, stiffness) = drive.load_and_stiffness(&self.pose);
+            let load = if renew {
+                let (load, stiffness) = drive.load_and_stiffness(&self.pose);
+                self.drive_stiffness = stiffness;
+                load
+            } else {
+                drive.load(&self.pose)
+            };
             for (node, own) in load {
                 per_ampere[node] += own;
             }
-            self.add_stiffness(&mut k, &stiffness);
+            self.add_stiffness(&mut k, &self.drive_stiffness);
         }
         for (l, d) in left.iter_mut().zip(&per_ampere) {
             *l += d * self.share.drive;

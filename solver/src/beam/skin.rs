@@ -6,7 +6,7 @@
 
 use super::board::{BoardBeam, Carriers, carriers};
 use super::frame::{Frame, Pose, Ride};
-use super::motion::Drive;
+use super::motion::{Drive, LoadAndStiffness};
 use crate::model::triangles_in;
 use crate::swing;
 use copperbend_mesh::board::Board;
@@ -180,7 +180,7 @@ impl Drive for Holding {
         self.on.iter().map(one).collect()
     }
 
-    fn load_and_stiffness(&self, pose: &Pose) -> (Vec<(usize, Vector6<f64>)>, Vec<(usize, Matrix6<f64>)>) {
+    fn load_and_stiffness(&self, pose: &Pose) -> LoadAndStiffness {
         // (theta x a) x f = a (theta . f) - theta (a . f)
         let one = |h: &Held| {
             let s = pose.turn[h.node] * h.spread;

@@ -10,7 +10,7 @@ mod read;
 mod tests;
 
 pub use quantity::{Kind, QUANTITIES, Quantity};
-pub use read::{Claim, ClaimFault, from_csv, from_toml};
+pub use read::{Claim, ClaimFault, check_layers, from_csv, from_toml};
 
 use crate::air::Medium;
 use crate::air::plate::Plate;
@@ -78,6 +78,9 @@ impl std::fmt::Debug for Judge<'_> {
     }
 }
 
+/// Further than about a track's width from any copper there is nothing to claim, m.
+const BESIDE_COPPER_M: f64 = 0.5e-3;
+
 const SCOPE: BeamScope = BeamScope { frequencies: 6 };
 
 impl<'b> Judge<'b> {
@@ -132,12 +135,12 @@ impl<'b> Judge<'b> {
     /// Judges one claim.
     #[must_use]
     pub fn judge(&self, claim: &Claim) -> Verdict {
-        let base = claim.quantity.beam(&self.base);
+        let base = of_beam(claim, &self.base);
         let (found, model) = self.found(claim);
         let mut switched: Vec<Switched> = Vec::new();
         if let (Some(found), Some(base)) = (found, base.filter(|b| *b != 0.0)) {
             for (effect, other) in &self.variants {
-                if let Some(value) = claim.quantity.beam(other).map(|v| found * v / base)
+                if let Some(value) = of_beam(claim, other).map(|v| found * v / base)
                     && value.is_finite()
                     && (value / found - 1.0).abs() > 1e-4
                 {
@@ -152,6 +155,10 @@ impl<'b> Judge<'b> {
             _ => false,
         };
         let reason = match found {
+            None if claim.place_m.is_some() => format!(
+                "no copper of the arms or beside them lies within {} mm of this place",
+                1e3 * BESIDE_COPPER_M
+            ),
             None => "the program has no value for this on this board".to_owned(),
             Some(_) if agrees => String::new(),
             Some(found) => reason(claim, found, &switched),
@@ -179,14 +186,27 @@ impl<'b> Judge<'b> {
         {
             return (strain_at(answer, at, claim.layer.as_deref()), "shell, at the place");
         }
-        let by_shell = self.shell.and_then(|(_, facts)| claim.quantity.shell(facts));
+        let by_shell = match (self.shell, claim.layer.as_deref()) {
+            (Some((answer, _)), Some(layer)) if claim.quantity.name == "copper strain" => {
+                answer.spots.iter().find(|s| s.layer == layer).map(|s| s.strain.abs())
+            }
+            (shell, _) => shell.and_then(|(_, facts)| claim.quantity.shell(facts)),
+        };
         let whole = claim.quantity.board(self.board);
         match (whole, by_shell) {
             (Some(v), _) => (Some(v), "whole current path"),
             (None, Some(v)) => (Some(v), "shell"),
-            (None, None) if claim.place_m.is_some() => (claim.quantity.beam(&self.base), "beam, worst place"),
-            (None, None) => (claim.quantity.beam(&self.base), "beam"),
+            (None, None) if claim.place_m.is_some() => (of_beam(claim, &self.base), "beam, worst place"),
+            (None, None) => (of_beam(claim, &self.base), "beam"),
         }
+    }
+}
+
+/// What a beam's answer says about a claim; a strain of the claim's layer where it names one.
+fn of_beam(claim: &Claim, answer: &BeamAnswer) -> Option<f64> {
+    match claim.layer.as_deref().filter(|_| claim.quantity.name == "copper strain") {
+        Some(layer) => answer.strains.iter().find(|s| s.layer == layer).map(|s| s.strain.abs()),
+        None => claim.quantity.beam(answer),
     }
 }
 
@@ -236,8 +256,7 @@ fn strain_at(answer: &BendAnswer, at: Point, layer: Option<&str>) -> Option<f64>
             }
         }
     }
-    // Further than a track's width from any copper there is nothing to claim.
-    best.filter(|(gap, _)| *gap < 0.5e-3).map(|(_, strain)| strain.abs())
+    best.filter(|(gap, _)| *gap < BESIDE_COPPER_M).map(|(_, strain)| strain.abs())
 }
 
 fn barycentric(p: &[Point; 3], at: Point) -> [f64; 3] {

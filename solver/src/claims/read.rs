@@ -1,6 +1,7 @@
 //! Claims from TOML or CSV text, every fault at once.
 
 use super::quantity::{Kind, QUANTITIES, Quantity};
+use copperbend_mesh::board::{Board, LayerKind};
 use copperbend_mesh::design::nearest;
 use copperbend_mesh::region::Point;
 
@@ -128,6 +129,14 @@ pub fn from_toml(text: &str) -> Result<Vec<Claim>, Vec<ClaimFault>> {
     let Some(list) = root.get("claim").and_then(toml::Value::as_array) else { return Err(vec![empty()]) };
     let mut raw = Vec::new();
     let mut faults = Vec::new();
+    for name in root.keys().filter(|k| *k != "claim") {
+        let named = |l: &str| l.trim().trim_start_matches('[').starts_with(name.as_str());
+        faults.push(ClaimFault {
+            line: text.lines().position(named).map_or(1, |n| n + 1),
+            rule: format!("unknown table or field '{name}'"),
+            remedy: hint(name, &["claim"], "a claims file has [[claim]] tables only"),
+        });
+    }
     for (n, item) in list.iter().enumerate() {
         let line = lines.get(n).copied().unwrap_or(1);
         let Some(table) = item.as_table() else { continue };
@@ -170,6 +179,25 @@ pub fn from_toml(text: &str) -> Result<Vec<Claim>, Vec<ClaimFault>> {
             Err(faults)
         }
     }
+}
+
+/// Claims about a layer that the board does not have, or that is no copper.
+///
+/// # Errors
+/// Every one of them.
+pub fn check_layers(claims: &[Claim], board: &Board) -> Result<(), Vec<ClaimFault>> {
+    let copper: Vec<&str> =
+        board.layers.iter().filter(|l| l.kind == LayerKind::Copper).map(|l| l.name.as_str()).collect();
+    let fault = |claim: &Claim| {
+        let layer = claim.layer.as_deref().filter(|l| !copper.contains(l))?;
+        Some(ClaimFault {
+            line: claim.line,
+            rule: format!("the board has no copper layer '{layer}'"),
+            remedy: hint(layer, &copper, &format!("its copper layers: {}", copper.join(", "))),
+        })
+    };
+    let faults: Vec<ClaimFault> = claims.iter().filter_map(fault).collect();
+    if faults.is_empty() { Ok(()) } else { Err(faults) }
 }
 
 fn plain(v: &toml::Value) -> String {

@@ -39,6 +39,23 @@ fn faults_come_all_at_once_with_the_nearest_name_and_units_that_fit() {
     );
 }
 
+#[test]
+fn layers_and_tables_that_are_not_there_are_refused() {
+    let csv = "quantity,value,unit,layer\ncopper strain,70,um/m,coper\ncopper strain,70,um/m,copper\n";
+    let claims = from_csv(csv).expect("reads");
+    let faults = check_layers(&claims, &board(0.34)).expect_err("one");
+    assert_eq!(faults.len(), 1, "{faults:?}");
+    assert_eq!(faults[0].to_string(), "2: the board has no copper layer 'coper'; did you mean 'copper'?");
+    assert!(check_layers(&claims[1..], &board(0.34)).is_ok(), "the right name");
+    let toml = "[[claim]]\nquantity = \"tip lift\"\nvalue = \"1 mm\"\n[[clam]]\nquantity = \"tip lift\"\n";
+    let faults = from_toml(toml).expect_err("one");
+    assert_eq!(faults.len(), 1, "{faults:?}");
+    assert!(
+        faults[0].to_string().starts_with("4: unknown table or field 'clam'; did you mean 'claim'?"),
+        "{faults:?}"
+    );
+}
+
 fn board(nu: f64) -> Board {
     let sheets =
         [Sheet("base", LayerKind::Film, 4e9, 25e-6), Sheet("copper", LayerKind::Copper, 117e9, 18e-6)];

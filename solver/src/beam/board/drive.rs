@@ -8,19 +8,23 @@
 use super::BoardBeam;
 use super::loads::carriers;
 use crate::beam::frame::Pose;
-use crate::beam::motion::Drive;
+use crate::beam::motion::{Drive, LoadAndStiffness};
 use crate::magnet::Field;
 use copperbend_mesh::board::{Board, PathSegment};
-use nalgebra::{Matrix3, Matrix6, Vector3, Vector6};
+use nalgebra::{Matrix3, SMatrix, Vector3, Vector6};
+use rayon::prelude::*;
 
 /// A piece longer than this share of its distance to the magnets at rest is halved.
 const PIECE_SHARE: f64 = 0.4;
 
 /// Places of a box along each of its sides.
-const GRID: usize = 6;
+const GRID: usize = 8;
 
 /// Half the longer side of a box over the distance of its middle to the magnets at rest.
-const BOX_SHARE: f64 = 0.5;
+const BOX_SHARE: f64 = 0.57;
+
+/// Points that one thread takes at a time; fixed, so that sums do not depend on the number of threads.
+const CHUNK: usize = 48;
 
 /// Places of two Gauss points from the middle, in lengths of the piece.
 const GAUSS: f64 = 0.288_675_134_594_812_9;
@@ -43,8 +47,8 @@ struct Point {
 #[derive(Debug, Clone)]
 pub struct CoilDrive {
     field: Field,
+    /// In the order of their nodes.
     points: Vec<Point>,
-    nodes: Vec<usize>,
     /// Current of the design, A.
     pub current_a: f64,
 }
@@ -79,13 +83,11 @@ impl CoilDrive {
                 });
             }
         }
-        let mut nodes = Vec::new();
         let mut kept = Vec::new();
         for (node, of_node) in points.into_iter().enumerate().filter(|(_, p)| !p.is_empty()) {
-            nodes.push(node);
             gather(of_node, &own.frame.nodes[node].at_m, &field, &mut kept);
         }
-        Some(Self { field, points: kept, nodes, current_a: path.current_a })
+        Some(Self { field, points: kept, current_a: path.current_a })
     }
 
     /// Force and moment at one ampere about a point fixed in space, N and N m.
@@ -110,45 +112,72 @@ impl CoilDrive {
 
 impl Drive for CoilDrive {
     fn load(&self, pose: &Pose) -> Vec<(usize, Vector6<f64>)> {
-        let mut sums: Vec<(usize, Vector6<f64>)> =
-            self.nodes.iter().map(|&n| (n, Vector6::zeros())).collect();
-        for p in &self.points {
+        let each = |p: &Point, sum: &mut Vector6<f64>| {
             let (at, f) = self.pull(pose, p);
-            let moment = (at - pose.at_m[p.node]).cross(&f);
-            if let Ok(k) = self.nodes.binary_search(&p.node) {
-                add(&mut sums[k].1, &f, &moment);
-            }
-        }
-        sums
+            add(sum, &f, &(at - pose.at_m[p.node]).cross(&f));
+        };
+        self.sums(Vector6::zeros(), each)
     }
 
-    fn load_and_stiffness(&self, pose: &Pose) -> (Vec<(usize, Vector6<f64>)>, Vec<(usize, Matrix6<f64>)>) {
-        let mut sums: Vec<(usize, Vector6<f64>)> =
-            self.nodes.iter().map(|&n| (n, Vector6::zeros())).collect();
-        let mut change: Vec<(usize, Matrix6<f64>)> =
-            self.nodes.iter().map(|&n| (n, Matrix6::zeros())).collect();
-        for p in &self.points {
-            let Ok(k) = self.nodes.binary_search(&p.node) else { continue };
+    fn load_and_stiffness(&self, pose: &Pose) -> LoadAndStiffness {
+        let each = |p: &Point, sum: &mut SMatrix<f64, 6, 7>| {
             let arm = pose.turn[p.node] * p.arm_m;
             let step = pose.turn[p.node] * p.step_m;
             let (b, gradient) = self.field.at_with_gradient((pose.at_m[p.node] + arm).into());
             let f = step.cross(&b);
-            add(&mut sums[k].1, &f, &arm.cross(&f));
+            let mut load = Vector6::zeros();
+            add(&mut load, &f, &arm.cross(&f));
+            let mut column = sum.column_mut(6);
+            column += load;
             // Force by a shift of the place, and by a spin: the place shifts by spin x arm, the step turns.
             let shift: Matrix3<f64> = step.cross_matrix() * gradient;
             let spin = turned(&step, &b) - shift * arm.cross_matrix();
             let lever = arm.cross_matrix();
-            let own = &mut change[k].1;
             let mut block = |row: usize, column: usize, part: Matrix3<f64>| {
-                let mut view = own.fixed_view_mut::<3, 3>(row, column);
+                let mut view = sum.fixed_view_mut::<3, 3>(row, column);
                 view += part;
             };
             block(0, 0, shift);
             block(0, 3, spin);
             block(3, 0, lever * shift);
             block(3, 3, lever * spin + turned(&arm, &f));
+        };
+        let sums = self.sums(SMatrix::<f64, 6, 7>::zeros(), each);
+        let split = |(n, m): (usize, SMatrix<f64, 6, 7>)| {
+            ((n, m.column(6).into_owned()), (n, m.fixed_columns::<6>(0).into_owned()))
+        };
+        sums.into_iter().map(split).unzip()
+    }
+}
+
+impl CoilDrive {
+    /// Sums over the points of every node, in the order of the nodes.
+    fn sums<T: Copy + Send + Sync + std::ops::AddAssign>(
+        &self,
+        zero: T,
+        each: impl Fn(&Point, &mut T) + Sync,
+    ) -> Vec<(usize, T)> {
+        let part = |points: &[Point]| {
+            let mut sums: Vec<(usize, T)> = Vec::new();
+            for p in points {
+                if sums.last().is_none_or(|s| s.0 != p.node) {
+                    sums.push((p.node, zero));
+                }
+                if let Some(last) = sums.last_mut() {
+                    each(p, &mut last.1);
+                }
+            }
+            sums
+        };
+        let parts: Vec<Vec<(usize, T)>> = self.points.par_chunks(CHUNK).map(part).collect();
+        let mut whole: Vec<(usize, T)> = Vec::new();
+        for (node, own) in parts.into_iter().flatten() {
+            match whole.last_mut() {
+                Some(last) if last.0 == node => last.1 += own,
+                _ => whole.push((node, own)),
+            }
         }
-        (sums, change)
+        whole
     }
 }
 
@@ -299,7 +328,8 @@ mod tests {
         pose
     }
 
-    /// Few gathered places against every piece of the path cut small: load of the flap at rest and turned.
+    /// Few gathered places against every piece of the path cut small: torque about the hinge line at rest and with the flap
+    /// turned, within 0.5 %. What lies off the flap stays at rest, or does no work behind the clamp.
     #[test]
     fn gathered_places_give_the_load_of_the_whole_path() {
         for (text, angles) in DESIGNS.into_iter().zip([[0.0, 0.1], [0.0, 0.1], [0.0, 0.8]]) {
@@ -317,26 +347,27 @@ mod tests {
                     let mut at = a + step * 0.5;
                     let mut done = 0.5;
                     while done < parts {
-                        if flap.region.contains([at.x, at.y]) {
+                        let moved = if flap.region.contains([at.x, at.y]) {
                             let arm = pose.turn[node] * (at - own.frame.nodes[node].at_m);
-                            let f = (pose.turn[node] * step)
-                                .cross(&coil.field.at((pose.at_m[node] + arm).into()));
-                            add(&mut sum, &f, &arm.cross(&f));
+                            Some((pose.at_m[node] + arm, pose.turn[node] * step))
+                        } else {
+                            (own.hinge.along_m([at.x, at.y]) > -0.4e-3).then_some((at, step))
+                        };
+                        if let Some((at, step)) = moved {
+                            let f = step.cross(&coil.field.at(at.into()));
+                            add(&mut sum, &f, &(at - Vector3::from(own.hinge.point_m())).cross(&f));
                         }
                         at += step;
                         done += 1.0;
                     }
                 }
-                let load = coil.load(&pose).into_iter().find(|l| l.0 == node).expect("a load").1;
-                for rows in [0, 3] {
-                    let (found, plain) = (load.fixed_rows::<3>(rows), sum.fixed_rows::<3>(rows));
-                    let off = (found - plain).norm() / plain.norm();
-                    assert!(
-                        off < 1e-3,
-                        "{}: rows {rows} at {rad} rad off by {off}: {found} {plain}",
-                        board.title
-                    );
-                }
+                // Between clamp and arm only leads across the board differ, which hardly turn it.
+                let (_, moment) = coil.total(&pose, own.hinge.point_m());
+                let turn = sum.fixed_rows::<3>(3);
+                let axis = Vector3::from(own.hinge.axis());
+                let torque = moment.dot(&axis) / turn.dot(&axis) - 1.0;
+                let title = &board.title;
+                assert!(torque.abs() < 5e-3, "{title}: torque at {rad} rad off by {torque}");
             }
         }
     }
