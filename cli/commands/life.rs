@@ -195,7 +195,14 @@ impl Tables {
             };
             own.cracks = Given::read(path, &KNOWN)?.all(place)?;
         }
-        own.cracks.extend(own.samples.iter().filter_map(|s| s.1.clone()));
+        // A crack that both tables tell counts once.
+        let near = |a: &Crack, b: &Crack| (a.at_m[0] - b.at_m[0]).hypot(a.at_m[1] - b.at_m[1]) < NEAR_M;
+        let told = |new: &Crack, known: &[Crack]| {
+            known.iter().any(|k| k.sample == new.sample && k.layer_index == new.layer_index && near(k, new))
+        };
+        let of_samples = own.samples.iter().filter_map(|s| s.1.clone());
+        let more: Vec<Crack> = of_samples.filter(|new| !told(new, &own.cracks)).collect();
+        own.cracks.extend(more);
         Ok(own)
     }
 }

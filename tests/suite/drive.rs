@@ -4,6 +4,7 @@ use crate::runs::{Scratch, arg, run};
 use copperbend_mesh::board::{Board, understand};
 use copperbend_solver::bend::{BendOptions, Quiet, bend};
 use copperbend_solver::driven::{DriveOptions, InTime, drive};
+use copperbend_solver::natural::{NaturalOptions, natural_modes};
 use copperbend_solver::result::{DriveAnswer, DriveReport};
 
 const VANE: &str = include_str!("../../examples/one_arm_vane/design.toml");
@@ -99,13 +100,20 @@ fn a_drive_at_frequency_zero_is_the_slow_cycle() {
 /// The example at a quarter of its current: its energy closes, time agrees, and everything has a place.
 #[test]
 fn the_example_swings() {
-    let report = report(&vane(&[(CURRENT, "current = \"2 mA\"")], ""));
+    let board = vane(&[(CURRENT, "current = \"2 mA\"")], "");
+    let report = report(&board);
     let own = &report.answers[0];
     assert!(own.sweep_lost.is_none() && own.swing.energy_gap < 1e-3, "{:?}", own.swing);
     assert!(own.time_check.unwrap() < 5e-3, "steps in time leave by {:?}", own.time_check);
     let f = own.swing.frequency_hz;
     // Common practice, no source: a flap of some square centimetres on narrow arms is usable to about 10 to 25 Hz.
     assert!((8.0..25.0).contains(&f), "{f} Hz");
+    // The vane hangs: its weight stiffens the swing. The same state by the natural modes, on a mesh of their own.
+    let options = NaturalOptions { count: 1, ..NaturalOptions::default() };
+    let natural =
+        natural_modes(&board, &options, &mut Quiet).unwrap().answers.remove(0).modes[0].frequency_hz;
+    assert!((f / natural - 1.0).abs() < 3e-3, "{f} Hz against {natural} Hz");
+    assert!((1.01..1.06).contains(&(f / own.swing.flat_frequency_hz)), "{:?}", own.swing);
     let half = &own.half_frequency;
     assert!(half.epsilon < half.threshold && half.found_hz.is_none(), "{half:?}");
     let peak = &own.sweep[own.peak.unwrap()];

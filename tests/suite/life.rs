@@ -201,6 +201,9 @@ fn life_over_speed_follows_the_drive() {
         "samples.csv",
         "sample,angle_deg,frequency_hz,flexes,outcome,x_mm,y_mm,layer\nA,2,18,3e8,failed,17,5.5,copper top\n",
     );
+    // The crack of sample A again, and one more.
+    let places =
+        scratch.file("places.csv", "sample,x_mm,y_mm,layer\nA,17,5.5,copper top\nB,-0.4,0.25,copper top\n");
     let ended = run(&[
         "life",
         arg(&design),
@@ -212,6 +215,8 @@ fn life_over_speed_follows_the_drive() {
         "1e9",
         "--samples",
         arg(&samples),
+        "--places",
+        arg(&places),
         "--use-angle",
         "5",
         "--frequency",
@@ -230,6 +235,7 @@ fn life_over_speed_follows_the_drive() {
         "failures expected",
         "exponent",
         "sample A lies within 0.500 mm of none of the spots",
+        "1 of 2 cracks lie within 0.500 mm",
     ] {
         assert!(ended.out.contains(words), "'{words}' is missing:\n{}", ended.out);
     }

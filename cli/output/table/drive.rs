@@ -112,8 +112,10 @@ fn oscillator(sheet: &mut Sheet, answer: &DriveAnswer) {
     sheet.value(
         "natural frequency",
         format!(
-            "{} Hz in air (air is {} % of the moving mass)",
+            "{} Hz about the state under weight and heat ({} Hz flat and without them), in air (air is {} % of the moving \
+             mass)",
             plain(s.frequency_hz, 4),
+            plain(s.flat_frequency_hz, 4),
             plain(100.0 * s.air_share, 2)
         ),
     );
@@ -173,7 +175,9 @@ fn damping(sheet: &mut Sheet, answer: &DriveAnswer) {
 }
 
 fn basis(sheet: &mut Sheet, answer: &DriveAnswer) {
-    sheet.heading("Shapes the board moves in, and what one ampere does in each at rest");
+    sheet.heading(
+        "Shapes the board moves in (flat, without weight), and what one ampere does in each at rest",
+    );
     let mut grid = Grid::new(&[
         ("shape", Lean::Left),
         ("Hz", Lean::Right),
@@ -265,7 +269,7 @@ fn sweep(sheet: &mut Sheet, answer: &DriveAnswer) {
     if sweep > 0.0 {
         let n = answer.sweep.iter().filter(|r| r.asked).count();
         sheet.line(format!(
-            "  {n} asked motions in {} s; the modes took {} s",
+            "  {n} asked motions in {} s; the modes took {} s, their matrices and factor included",
             plain(sweep, 2),
             plain(modes, 2)
         ));

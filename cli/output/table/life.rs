@@ -7,7 +7,7 @@ use crate::output::numbers::{beside, degrees, engineering, mm, plain, signed, st
 use copperbend_solver::life::count;
 use copperbend_solver::life::found::Agreement;
 use copperbend_solver::life::levels::{TOO_QUIET, TestLevel};
-use copperbend_solver::life::report::{LifeReport, Lives, hours};
+use copperbend_solver::life::report::{LifeReport, Lives};
 use copperbend_solver::life::speed::{COMPARED_HZ, SpeedCurve, SpeedRow};
 use copperbend_solver::reliability::Interval;
 use copperbend_solver::result::CycleAnswer;
@@ -261,7 +261,8 @@ fn speed(sheet: &mut Sheet, life: &LifeReport, curve: &SpeedCurve) {
 /// Hours of so many cycles; beyond the laws they say so.
 fn hours_words(cycles: f64, per_cycle: f64) -> String {
     let over = if cycles >= 1e12 { "over " } else { "" };
-    format!("{over}{:.1e}", cycles.min(1e12) * per_cycle)
+    let hours = cycles.min(1e12) * per_cycle;
+    if hours < 1e5 { format!("{over}{}", plain(hours, 2)) } else { format!("{over}{hours:.1e}") }
 }
 
 fn hours_with_bounds(own: &Lives, per_cycle: f64) -> String {
@@ -277,10 +278,9 @@ fn board(sheet: &mut Sheet, life: &LifeReport) {
     {
         sheet.value(name, format!("{} cycles", with_bounds(own, 1.0)));
         sheet.value("", format!("{} flexes (2 per cycle)", with_bounds(own, count::FLEXES_PER_CYCLE)));
-        if let (Some(f), Some(h), Some(low)) =
-            (life.frequency_hz, hours(own.value, life.frequency_hz), hours(own.low, life.frequency_hz))
-        {
-            sheet.value("", format!("{h:.3e} hours at {f} Hz (at least {low:.3e})"));
+        if let Some(f) = life.frequency_hz {
+            let [best, low] = [own.value, own.low].map(|c| hours_words(c, count::hours(1.0, f)));
+            sheet.value("", format!("{best} hours at {f} Hz (at least {low})"));
         }
     }
     let [with, without] = [life.board, life.board_without_mean].map(|l| l.half_cycles.value);

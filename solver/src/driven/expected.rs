@@ -4,18 +4,21 @@
 
 use super::damping::{Damping, eddy_at};
 use super::stage::Stage;
+use super::way::Way;
 use super::{DriveOptions, Tell};
 use crate::bend::Progress;
 use crate::error::SolveError;
 use crate::result::BondLimit;
 use crate::swing::Pose;
 use copperbend_mesh::board::Board;
-use std::f64::consts::TAU;
+
+/// Reach of the way that tells the frequency about the loaded state, rad.
+const SMALL_RAD: f64 = 0.05;
 
 /// Damping and drag of the swing by the design.
 #[derive(Debug, Clone)]
 pub struct Expected {
-    /// Natural frequency in air, Hz.
+    /// Natural frequency in air about the state under weight and heat, Hz.
     pub frequency_hz: f64,
     /// Loss factor of the arms by their layers: value, lowest, highest (from memory).
     pub loss_factor: [f64; 3],
@@ -55,7 +58,7 @@ pub fn expected(
     let ratio = |per_s: f64| per_s / (2.0 * swing.rad_s);
     let c = damping.drag.coefficient.at(swing_rad)[0];
     Ok(Expected {
-        frequency_hz: swing.rad_s / TAU,
+        frequency_hz: Way::follow(&stage, SMALL_RAD, tell)?.frequency_hz(),
         loss_factor: damping.arms(),
         air_ratio: ratio(damping.air_per_s()),
         eddy_ratio: ratio(eddy),

@@ -160,6 +160,17 @@ impl Way {
         Ok(Self { states, rest_rad, stops, amplitude, angle, force, flux_slope, energy_gap, unknowns: 0 })
     }
 
+    /// Square of the angular frequency about the state under the steady loads, 1/s2: the slope of the restoring force,
+    /// since the modal mass is 1 kg.
+    fn square(&self) -> f64 {
+        self.force.at(self.at_angle(self.rest_rad), 0)[1]
+    }
+
+    /// Natural frequency of the swing about the state under the steady loads, Hz; 0 where that state does not hold.
+    pub(super) fn frequency_hz(&self) -> f64 {
+        self.square().max(0.0).sqrt() / std::f64::consts::TAU
+    }
+
     /// Fills what the way tells.
     pub(super) fn tell(&self, stage: &Stage<'_>, system: &Reduced, out: &mut DriveAnswer) {
         let swing = &stage.shapes[0];
@@ -167,10 +178,12 @@ impl Way {
         let rest = self.at_angle(self.rest_rad);
         let [per, change, _] = system.per_ampere.at(rest, 0);
         let turn = self.angle.at(rest, 0)[1];
-        facts.frequency_hz = swing.rad_s / std::f64::consts::TAU;
+        let square = self.square();
+        facts.frequency_hz = self.frequency_hz();
+        facts.flat_frequency_hz = swing.rad_s / std::f64::consts::TAU;
         facts.air_share = stage.air_share;
-        facts.inertia_kg_m2 = swing.lift.powi(-2);
-        facts.spring_nm_per_rad = (swing.rad_s / swing.lift).powi(2);
+        facts.inertia_kg_m2 = turn.powi(-2);
+        facts.spring_nm_per_rad = square / (turn * turn);
         facts.torque_nm_per_a = per / turn;
         facts.torque_change_nm_per_rad_a = change / (turn * turn);
         facts.rest_angle_rad = self.rest_rad;

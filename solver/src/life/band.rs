@@ -94,15 +94,19 @@ impl CopperKind {
     }
 }
 
-/// Mean-stress corrections of a kind of copper at a strain range, by the strain-life law of universal slopes. Below what
-/// that law covers, as at its end.
+/// Mean-stress corrections of a kind of copper at a strain range, by the strain-life law of universal slopes; what lies
+/// below that law stands as 1e12 cycles.
 ///
 /// # Errors
 /// The strain lies above the law.
 pub fn mean_stress(kind: CopperKind, range: f64, mean_pa: f64) -> Result<MeanStress, OutsideLaw> {
-    // At the most cycles a law speaks of, with room for the mean stress.
-    let floor = 1.5 * kind.slopes().range(super::MOST_CYCLES);
-    with_mean_stress(&kind.slopes().as_strain_life(), 0.5 * range.max(floor), mean_pa)
+    with_mean_stress(&kind.slopes().as_strain_life(), 0.5 * range, mean_pa)
+}
+
+/// The same below what the law covers, as at its end with room for the mean stress: a correction is a ratio of lives, and
+/// two lives cut off have none.
+fn within_law(kind: CopperKind, range: f64, mean_pa: f64) -> Result<MeanStress, OutsideLaw> {
+    mean_stress(kind, range.max(1.5 * kind.slopes().range(super::MOST_CYCLES)), mean_pa)
 }
 
 /// Cycles to crack at a strain range by each law.
@@ -149,7 +153,7 @@ impl Band {
     /// As [`Self::at`].
     pub fn under(kind: CopperKind, range: f64, mean_pa: f64) -> Result<Self, OutsideLaw> {
         let plain = Self::at(kind, range)?;
-        Ok(Self { mean_factors: mean_stress(kind, range, mean_pa)?.factors(), ..plain })
+        Ok(Self { mean_factors: within_law(kind, range, mean_pa)?.factors(), ..plain })
     }
 
     /// Shorter edge, cycles.

@@ -48,10 +48,8 @@ impl MeanStress {
             m if m.mean_pa <= 0.0 => "not used: compression is not credited",
             m if m.lasts <= 0.0 => "not used: relaxes as copper yields in every cycle",
             m if m.lasts < 1.0 => "used in part: relaxes between amplitudes of 400 and 600 um/m",
-            m if m.swt_cycles < m.morrow_cycles => {
-                "used: it lasts; short edge of the band by Smith, Watson, Topper, long edge by Morrow"
-            }
-            _ => "used: it lasts; short edge of the band by Morrow, long edge by Smith, Watson, Topper",
+            m if m.factors()[0] > 0.95 => "used: it lasts, but changes little",
+            _ => "used: it lasts",
         }
     }
 }

@@ -3,12 +3,12 @@
 //! In: a [`CycleAnswer`], tested samples, wishes. Out: [`LifeReport`] in plain data. Absent: files, pictures, levels of a
 //! faster test (see [`super::levels`]).
 
+use super::Band;
 use super::band::mean_stress;
 use super::mean::MeanStress;
 use super::miner::{Block, damage};
 use super::samples::{Belief, SpotLoad, TestedSample};
 use super::speed::{DrivenSpeed, Evidence, SpeedCurve, driven, evidence, held};
-use super::{Band, count};
 use crate::reliability::{Interval, StatError};
 use crate::result::{CycleAnswer, CycleSpot};
 use serde::Serialize;
@@ -304,10 +304,4 @@ fn duties(
     }
     let sum = terms.iter().sum();
     Ok(Some((terms, sum)))
-}
-
-/// Hours for a number of cycles at a frequency, where one is known.
-#[must_use]
-pub fn hours(cycles: f64, frequency_hz: Option<f64>) -> Option<f64> {
-    frequency_hz.map(|f| count::hours(cycles, f))
 }

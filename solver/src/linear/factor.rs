@@ -2,7 +2,8 @@
 
 use super::LinearError;
 use super::forecast::{self, Play};
-use super::fronts::{self, Fronts, Pattern, split_by};
+use super::fronts::{Fronts, Pattern, split_by};
+use super::groups;
 use super::lanczos::BLOCK;
 use super::library::{Entries, Library};
 use super::numeric::{Failure, Job};
@@ -92,14 +93,14 @@ impl Structure {
     ) -> Result<Self, LinearError> {
         let begin = Instant::now();
         let (order, tree) = order::best(graph, sizes, places)?;
-        let (order, tree) = fronts::lean(sizes, order, tree);
+        let (order, tree, grouped) = groups::fronts(sizes, &order, tree);
         let order_s = begin.elapsed().as_secs_f64();
         let position = positions(&order);
         let first = cumulate(order.iter().map(|&b| usize::from(sizes[b as usize])))?;
         let (column_start, rows) = lower(graph, &order, &position)?;
         let (entry_start, entry_rows) = entries(&first, &column_start, &rows)?;
         let pattern = Pattern { first: &first, column_start: &column_start, rows: &rows };
-        let fronts = Fronts::new(pattern, &tree)?;
+        let fronts = Fronts::new(pattern, grouped)?;
         let units = Units::new(&fronts);
         let library = match engine {
             Engine::Fronts => None,

@@ -1,14 +1,14 @@
 //! Fronts: groups of neighbouring columns with one row pattern, each factored as one dense panel.
 //!
-//! In: the elimination tree and the block pattern of the ordered matrix. Out: which columns form a front, the rows
-//! below it, where those rows lie in the front of its parent, where each matrix entry goes, and how much memory
+//! In: the block pattern of the ordered matrix and which columns form a front ([`super::groups`]). Out: the rows below it, where those rows lie in the front of its parent, where each matrix entry goes, and how much memory
 //! and work a factorisation takes. Built once per pattern. Sources: Liu 1990, Duff and Reid 1983 (from memory).
 //!
 //! The panel of a front holds its columns one after another, `height` entries each: first the front's own rows (the
 //! pivots), then the rows below. Panels lie in postorder, so those of a whole branch are one contiguous slice.
 
 use super::LinearError;
-use super::tree::{NONE, Tree};
+use super::groups::Grouped;
+use super::tree::NONE;
 use rayon::prelude::*;
 
 /// Pattern of all fronts. Front f has the block positions `block[f]..block[f + 1]`.
@@ -62,11 +62,8 @@ impl Pattern<'_> {
 }
 
 impl Fronts {
-    /// Lays out the fronts of an ordered pattern. `tree`: its elimination tree in postorder.
-    pub(super) fn new(pattern: Pattern<'_>, tree: &Tree) -> Result<Self, LinearError> {
-        let sizes: Vec<u8> =
-            pattern.first.windows(2).map(|w| (w[1] - w[0]).try_into().unwrap_or(0)).collect();
-        let grouped = Grouped::new(&sizes, tree);
+    /// Lays out the fronts of an ordered pattern.
+    pub(super) fn new(pattern: Pattern<'_>, grouped: Grouped) -> Result<Self, LinearError> {
         let n = grouped.parent.len();
         let (child_start, children) = children(&grouped.parent);
         let mut own = Self {
@@ -230,8 +227,9 @@ impl Fronts {
 
 /// Multiplications of one front with `k` pivots of `m` rows: the sum of squared column lengths.
 #[expect(clippy::cast_precision_loss, reason = "counts are far below 2^52")]
-fn front_work(k: usize, m: usize) -> f64 {
-    (m - k + 1..=m).map(|length| (length as f64).powi(2)).sum()
+pub(super) fn front_work(k: usize, m: usize) -> f64 {
+    let squares = |n: f64| n * (n + 1.0) * (2.0 * n + 1.0) / 6.0;
+    squares(m as f64) - squares((m - k) as f64)
 }
 
 /// Cuts a slice into consecutive parts of the given lengths.
@@ -261,75 +259,4 @@ pub(super) fn children(parent: &[u32]) -> (Vec<u32>, Vec<u32>) {
         next[p as usize] += 1;
     }
     (start, children)
-}
-
-/// Fronts as runs of block positions, before their rows are known.
-struct Grouped {
-    block: Vec<u32>,
-    parent: Vec<u32>,
-    below: Vec<u32>,
-}
-
-impl Grouped {
-    /// Joins a block to the one before it when that is its only child and has the same rows.
-    fn new(sizes: &[u8], tree: &Tree) -> Self {
-        let n = sizes.len();
-        let mut n_children = vec![0u32; n];
-        for &p in tree.parent.iter().filter(|&&p| p != NONE) {
-            n_children[p as usize] += 1;
-        }
-        let mut front = Vec::with_capacity(n);
-        let mut block = Vec::new();
-        for (p, position) in (0u32..).zip(0..n) {
-            let joins = position > 0
-                && tree.parent[position - 1] == p
-                && n_children[position] == 1
-                && tree.below[position - 1] == tree.below[position] + u32::from(sizes[position]);
-            if !joins {
-                block.push(p);
-            }
-            front.push(super::factor::as_u32(block.len()) - 1);
-        }
-        block.push(super::factor::as_u32(n));
-        let last = |f: &[u32]| f[1] as usize - 1;
-        let parent = block.windows(2).map(|f| match tree.parent[last(f)] {
-            NONE => NONE,
-            p => front[p as usize],
-        });
-        let (parent, below) = (parent.collect(), block.windows(2).map(|f| tree.below[last(f)]).collect());
-        Self { block, parent, below }
-    }
-}
-
-/// Renumbers an ordered tree so that the children which leave most memory free come first (Liu 1986): among
-/// children the one whose peak exceeds its own update by most. Fill and work stay the same.
-pub(super) fn lean(sizes: &[u8], order: Vec<u32>, tree: Tree) -> (Vec<u32>, Tree) {
-    let by_position: Vec<u8> = order.iter().map(|&b| sizes[b as usize]).collect();
-    let fronts = Grouped::new(&by_position, &tree);
-    let (start, mut children) = children(&fronts.parent);
-    let n = fronts.parent.len();
-    let mut peak = vec![0u64; n];
-    let update = |f: usize| u64::from(fronts.below[f]).pow(2);
-    for f in 0..n {
-        let own = &mut children[start[f] as usize..start[f + 1] as usize];
-        let spare = |c: u32| peak[c as usize] - update(c as usize);
-        own.sort_by(|&a, &b| spare(b).cmp(&spare(a)).then(a.cmp(&b)));
-        let (mut held, mut most) = (0, 0);
-        for &c in own.iter() {
-            most = most.max(held + peak[c as usize]);
-            held += update(c as usize);
-        }
-        peak[f] = most.max(held + update(f));
-    }
-    let mut blocks = Vec::with_capacity(order.len());
-    // Depth first from the last root backwards, filled from the end: a front comes after all its children.
-    let mut open: Vec<u32> =
-        (0u32..).zip(&fronts.parent).filter(|(_, p)| **p == NONE).map(|(f, _)| f).collect();
-    while let Some(f) = open.pop() {
-        let f = f as usize;
-        blocks.extend((fronts.block[f]..fronts.block[f + 1]).rev());
-        open.extend(&children[start[f] as usize..start[f + 1] as usize]);
-    }
-    blocks.reverse();
-    tree.renumbered(&order, &blocks)
 }

@@ -10,6 +10,7 @@ mod factor;
 mod flow;
 mod forecast;
 mod fronts;
+mod groups;
 mod lanczos;
 mod library;
 mod numeric;

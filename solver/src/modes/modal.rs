@@ -111,8 +111,8 @@ impl Modal {
         let mut x = load.clone();
         let solve = |x: &mut Vec<f64>| problem.structure().solve(&problem.factor, x, 1);
         solve(&mut x).map_err(|e| refused(&e))?;
-        let image = problem.stiff(&to_block(&x));
-        let mut rest: Vec<f64> = load.iter().zip(&image).map(|(f, k)| f - k[0]).collect();
+        let image = problem.stiff(&[&to_block(&x)]);
+        let mut rest: Vec<f64> = load.iter().zip(&image[0]).map(|(f, k)| f - k[0]).collect();
         solve(&mut rest).map_err(|e| refused(&e))?;
         x.iter_mut().zip(&rest).for_each(|(x, d)| *x += d);
         Ok(problem.shape(&to_block(&x), 0))
@@ -207,10 +207,18 @@ impl Problem {
         &self.layout.structure
     }
 
-    /// Stiffness times a block, without the lift.
-    pub(super) fn stiff(&self, x: &Block) -> Block {
+    /// Stiffness, the lift included, times each block.
+    pub(super) fn stiff(&self, blocks: &[&Block]) -> Vec<Block> {
         let Self { model, elements, layout, tangent, .. } = self;
-        Product { model, elements, layout, tangent: tangent.as_ref() }.times(x)
+        let mut out = Product { model, elements, layout, tangent: tangent.as_ref() }.times(blocks);
+        if self.lift != 0.0 {
+            for (out, x) in out.iter_mut().zip(blocks) {
+                out.par_iter_mut().zip(self.mass.times(x)).for_each(|(k, m)| {
+                    k.iter_mut().zip(m).for_each(|(k, m)| *k += self.lift * m);
+                });
+            }
+        }
+        out
     }
 
     /// Displacement of every node.

@@ -44,40 +44,49 @@ pub(super) struct Product<'p> {
 }
 
 impl Product<'_> {
-    /// Stiffness times a block.
-    pub(super) fn times(&self, x: &[Lanes]) -> Block {
-        let nodes = self.nodes(x);
+    /// Stiffness times each block: while a triangle's matrix is at hand it serves all of them.
+    pub(super) fn times(&self, blocks: &[&Block]) -> Vec<Block> {
+        let nodes: Vec<Vec<Six>> = blocks.iter().map(|x| self.nodes(x)).collect();
         let structure = &self.layout.structure;
         let (first, order) = (structure.first(), structure.order());
-        let mut out: Block = vec![[0.0; BLOCK]; x.len()];
-        let mut parts: Vec<&mut [Lanes]> = Vec::with_capacity(order.len().div_ceil(STRETCH));
-        let mut rest = out.as_mut_slice();
-        for from in (0..order.len()).step_by(STRETCH) {
-            let end = order.len().min(from + STRETCH);
-            let (part, tail) = rest.split_at_mut((first[end] - first[from]) as usize);
-            parts.push(part);
-            rest = tail;
+        let mut out: Vec<Block> = blocks.iter().map(|x| vec![[0.0; BLOCK]; x.len()]).collect();
+        let ends: Vec<usize> =
+            (0..order.len()).step_by(STRETCH).map(|from| order.len().min(from + STRETCH)).collect();
+        // The parts of a stretch of every block.
+        let mut parts: Vec<Vec<&mut [Lanes]>> =
+            ends.iter().map(|_| Vec::with_capacity(blocks.len())).collect();
+        for out in &mut out {
+            let mut rest = out.as_mut_slice();
+            for (own, &end) in parts.iter_mut().zip(&ends) {
+                let from = (end - 1) / STRETCH * STRETCH;
+                let (part, tail) = rest.split_at_mut((first[end] - first[from]) as usize);
+                own.push(part);
+                rest = tail;
+            }
         }
-        parts.into_par_iter().enumerate().for_each(|(chunk, part)| {
+        parts.into_par_iter().zip(&ends).enumerate().for_each(|(chunk, (mut parts, &end))| {
             let from = chunk * STRETCH;
-            let end = order.len().min(from + STRETCH);
             pulp::Arch::new().dispatch(
                 #[inline(always)]
                 || {
                     for (p, &vertex) in (from..end).zip(&order[from..end]) {
-                        let own = self.on_vertex(vertex as usize, &nodes);
                         let start = (first[p] - first[from]) as usize;
-                        for (k, &c) in self.layout.free(vertex as usize).iter().enumerate() {
-                            part[start + k] = own[usize::from(c)];
+                        for (part, nodes) in parts.iter_mut().zip(&nodes) {
+                            let own = self.on_vertex(vertex as usize, nodes);
+                            for (k, &c) in self.layout.free(vertex as usize).iter().enumerate() {
+                                part[start + k] = own[usize::from(c)];
+                            }
                         }
                     }
                 },
             );
         });
         if let Some(tangent) = self.tangent {
-            out.par_iter_mut().zip(tangent.rest.times(x)).for_each(|(sum, row)| {
-                sum.iter_mut().zip(row).for_each(|(s, r)| *s += r);
-            });
+            for (out, x) in out.iter_mut().zip(blocks) {
+                out.par_iter_mut().zip(tangent.rest.times(x)).for_each(|(sum, row)| {
+                    sum.iter_mut().zip(row).for_each(|(s, r)| *s += r);
+                });
+            }
         }
         out
     }

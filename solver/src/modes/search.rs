@@ -30,11 +30,10 @@ struct Found {
     residuals: Vec<f64>,
 }
 
-/// A space with its products with the stiffness.
+/// A space and what it makes of stiffness and mass.
 struct Wide {
     space: Space,
-    stiff: Vec<Block>,
-    /// Stiffness and mass projected on the space.
+    /// Stiffness, of full digits, and mass projected on it.
     k: DMatrix<f64>,
     m: DMatrix<f64>,
 }
@@ -96,12 +95,13 @@ impl Problem {
     /// residuals until these are accepted or stand still. With the solves that took.
     fn improved(&self, space: Space, wanted: usize) -> Result<(Found, u32), SolveError> {
         let wanted = wanted.min(space.theta.len());
-        let mut wide = Wide { space, stiff: Vec::new(), k: DMatrix::zeros(0, 0), m: DMatrix::zeros(0, 0) };
+        let mut wide = Wide { space, k: DMatrix::zeros(0, 0), m: DMatrix::zeros(0, 0) };
         let (mut solves, mut before) = (0, f64::INFINITY);
         for round in 1.. {
             wide.catch_up(self);
             let (theta, chosen) = lowest(&wide.k, &wide.m, wanted);
-            let mut steps = wide.unbalanced(&theta, &chosen);
+            let vectors = combined(&wide.space.blocks(), &chosen);
+            let mut steps = self.unbalanced(&vectors, &theta);
             let mut residuals = Vec::with_capacity(wanted);
             for (step, theta) in steps.iter_mut().zip(theta.chunks(BLOCK)) {
                 self.solve_first(step, theta.len()).map_err(|e| refused(&e))?;
@@ -116,12 +116,25 @@ impl Problem {
                 || worst > 0.5 * before
                 || !wide.widen(self, &steps, &residuals)
             {
-                let vectors = combined(&wide.space.blocks(), &chosen);
                 return Ok((Found { theta, vectors, residuals }, solves));
             }
             before = worst;
         }
         Ok((Found { theta: Vec::new(), vectors: Vec::new(), residuals: Vec::new() }, solves))
+    }
+
+    /// `theta M x - K x` of vectors. The products of the space's blocks would not do: in their sum most of the digits
+    /// cancel.
+    fn unbalanced(&self, vectors: &[Block], theta: &[f64]) -> Vec<Block> {
+        let mut out = self.stiff(&vectors.iter().collect::<Vec<_>>());
+        for ((out, x), theta) in out.iter_mut().zip(vectors).zip(theta.chunks(BLOCK)) {
+            let mut by_column = [0.0; BLOCK];
+            by_column.iter_mut().zip(theta).for_each(|(own, theta)| *own = *theta);
+            out.par_iter_mut().zip(Pencil::mass(self, x)).for_each(|(k, m)| {
+                k.iter_mut().zip(m).zip(by_column).for_each(|((k, m), theta)| *k = theta * m - *k);
+            });
+        }
+        out
     }
 
     /// Solves for the first columns of a block, the others being zero: few at a time are cheaper than eight.
@@ -147,37 +160,20 @@ impl Wide {
             into.fixed_view_mut::<BLOCK, BLOCK>(BLOCK * b, BLOCK * c).copy_from(part);
             into.fixed_view_mut::<BLOCK, BLOCK>(BLOCK * c, BLOCK * b).copy_from(&part.transpose());
         };
-        for c in self.stiff.len()..blocks.len() {
-            let mut stiff = problem.stiff(blocks[c]);
-            if problem.lift != 0.0 {
-                stiff.par_iter_mut().zip(heavy[c]).for_each(|(k, m)| {
-                    k.iter_mut().zip(m).for_each(|(k, m)| *k += problem.lift * m);
-                });
-            }
+        let done = self.k.nrows() / BLOCK;
+        let new: Vec<Block> = problem.stiff(&blocks[done..]);
+        for (c, stiff) in (done..).zip(&new) {
             let size = BLOCK * (c + 1);
             self.k.resize_mut(size, size, 0.0);
             self.m.resize_mut(size, size, 0.0);
             for (b, block) in blocks[..c].iter().enumerate() {
-                put(&mut self.k, b, c, &inner(block, &stiff));
+                put(&mut self.k, b, c, &inner(block, stiff));
             }
-            let own = [inner(blocks[c], &stiff), inner(blocks[c], heavy[c])];
+            let own = [inner(blocks[c], stiff), inner(blocks[c], heavy[c])];
             let [k, m] = own.map(|part| (part + part.transpose()) * 0.5);
             put(&mut self.k, c, c, &k);
             put(&mut self.m, c, c, &m);
-            self.stiff.push(stiff);
         }
-    }
-
-    /// `theta M x - K x` of the vectors with these weights in the space.
-    fn unbalanced(&self, theta: &[f64], chosen: &DMatrix<f64>) -> Vec<Block> {
-        let mut by_theta = chosen.clone();
-        by_theta.column_iter_mut().zip(theta).for_each(|(mut column, theta)| column *= *theta);
-        let stiff: Vec<&Block> = self.stiff.iter().collect();
-        let mut out = combined(&self.space.heavy(), &by_theta);
-        for (out, less) in out.iter_mut().zip(combined(&stiff, chosen)) {
-            out.par_iter_mut().zip(&less).for_each(|(a, b)| a.iter_mut().zip(b).for_each(|(a, b)| *a -= b));
-        }
-        out
     }
 
     /// Takes the steps of the vectors that are not accepted into the space; false where nothing is new in them.

@@ -3,10 +3,12 @@
 use super::bars::{Bar, Bars};
 use super::frames::FULL;
 use super::{Problem, Provenance, gate};
+use crate::beam::frame::rigid_mass;
 use crate::beam::modes::{BeamMode, modes};
 use crate::beam::motion::Motion;
+use crate::element::beam::SectionMass;
 use crate::error::SolveError;
-use nalgebra::{Vector3, Vector6};
+use nalgebra::{Matrix3, Vector3, Vector6};
 
 pub(super) const PROBLEMS: &[Problem] = &[
     Problem {
@@ -140,6 +142,24 @@ pub(super) const PROBLEMS: &[Problem] = &[
         ],
         run: forced,
     },
+    Problem {
+        id: "beam-flap",
+        title: "Beam model: a stiff flap on one arm and on two, swing and second bend, roll, sideways",
+        source: "dynamic stiffness of a uniform cantilever that carries a rigid plate: exact roots",
+        provenance: Provenance::Recomputed,
+        note: "Arm 12 mm, EI 0.22256 uN m2, 0.321 g/m; flap 37 mg, 13 x 13 mm; roll without held warping and without the \
+               arm's own inertia.",
+        targets: &[
+            gate("one arm, swing", "Hz", 8.343_128_460_3, 1e-5),
+            gate("one arm, second bend", "Hz", 105.603_488_833_8, 1e-5),
+            gate("two arms, swing", "Hz", 11.766_334_957_6, 1e-5),
+            gate("two arms, second bend", "Hz", 137.261_017_172_7, 1e-5),
+            gate("one arm, roll", "Hz", 36.683_118_476_1, 1e-5),
+            gate("one arm, sideways", "Hz", 357.199_739_0, 1e-5),
+            gate("one arm, sideways, second", "Hz", 3571.353_082_2, 1e-5),
+        ],
+        run: flap,
+    },
 ];
 
 fn slender(pieces: u32) -> Bars {
@@ -214,6 +234,40 @@ fn stepped() -> Result<Vec<f64>, SolveError> {
         bars.load(40, [0.0, 0.0, 1.0, 0.0, 0.0, 0.0]);
         values.push(bars.small()?[40][2]);
     }
+    Ok(values)
+}
+
+fn flap() -> Result<Vec<f64>, SolveError> {
+    const LENGTH_M: f64 = 0.012;
+    let arm = |arms: f64| Bar {
+        ea: 1831.5 * arms,
+        ei_y: 2.225_642_803_286e-7 * arms,
+        ei_z: 4.376_25e-4 * arms,
+        gj: 3.321_854_930_278e-7 * arms,
+        mass: SectionMass { mass: 3.2127e-4 * arms, first: [0.0; 2], second: [0.0; 3] },
+    };
+    let (mass_kg, side_m) = (3.7e-5, 0.013);
+    let turn = mass_kg * side_m * side_m / 12.0;
+    let inertia = Matrix3::from_diagonal(&Vector3::new(turn, turn, 2.0 * turn));
+    let bars = |arms: f64, held: [usize; 3]| {
+        let mut own = Bars::cantilever(LENGTH_M, 40, |_| arm(arms));
+        own.nodes[40].inertia += rigid_mass(mass_kg, &Vector3::new(0.5 * side_m, 0.0, 0.0), &inertia);
+        for node in &mut own.nodes {
+            held.iter().for_each(|&c| node.held[c] = true);
+        }
+        own
+    };
+    let hertz = |own: &Bars, count: usize| -> Result<Vec<f64>, SolveError> {
+        Ok(own.modes(count)?.iter().map(|m| m.frequency_hz).collect())
+    };
+    let mut values = hertz(&bars(1.0, [1, 3, 5]), 2)?;
+    values.extend(hertz(&bars(2.0, [1, 3, 5]), 2)?);
+    let mut twisted = bars(1.0, [1, 2, 5]);
+    twisted.nodes.iter_mut().for_each(|node| (node.held[0], node.held[4]) = (true, true));
+    values.extend(hertz(&twisted, 1)?);
+    let mut sideways = bars(1.0, [2, 3, 4]);
+    sideways.nodes.iter_mut().for_each(|node| node.held[0] = true);
+    values.extend(hertz(&sideways, 2)?);
     Ok(values)
 }
 

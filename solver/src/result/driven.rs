@@ -75,7 +75,7 @@ pub struct DriveAnswer {
     pub triangles: u32,
     /// Unknowns of the mesh.
     pub unknowns: u32,
-    /// Seconds for modes (factor apart) and for the sweep over frequency.
+    /// Seconds for the modes, their matrices and factor included, and for the sweep over frequency.
     #[serde(skip)]
     pub seconds: [f64; 2],
 }
@@ -148,13 +148,15 @@ pub struct BasisMode {
 /// The swing as one oscillator.
 #[derive(Debug, Clone, Default, Serialize)]
 pub struct SwingFacts {
-    /// Natural frequency, Hz, air included.
+    /// Natural frequency about the state under weight and heat, without current, Hz, air included.
     pub frequency_hz: f64,
+    /// The same of the board flat and without weight, Hz.
+    pub flat_frequency_hz: f64,
     /// Share of air in the moving mass.
     pub air_share: f64,
     /// Inertia about the hinge line by the mode, kg m2: modal mass per square of the flap angle.
     pub inertia_kg_m2: f64,
-    /// Spring by the mode, N m/rad.
+    /// Spring of the swing about that state, N m/rad.
     pub spring_nm_per_rad: f64,
     /// Torque per ampere by the change of flux with the flap angle at rest, N m/A.
     pub torque_nm_per_a: f64,
