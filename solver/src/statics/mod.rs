@@ -14,18 +14,20 @@
 
 mod held;
 mod pair;
+mod refused;
 mod residual;
 #[cfg(test)]
 mod tests;
 
 pub(crate) use held::check;
 pub(crate) use pair::two_sum;
+pub(crate) use refused::{explained, fits};
 pub(crate) use residual::Balance;
 
-use crate::assemble::{Elements, Layout, place, refused};
+use crate::assemble::{Elements, Layout, refused};
 use crate::element::Vector18;
 use crate::error::SolveError;
-use crate::linear::{Factor, LinearError, Structure};
+use crate::linear::{Factor, Structure};
 use crate::model::{LoadCase, Model, Solution};
 use nalgebra::{Vector3, Vector6};
 use pair::Pair6;
@@ -491,32 +493,4 @@ fn length_over_size(model: &Model) -> f64 {
         (b - a).cross(&(c - a)).norm().sqrt()
     };
     diagonal(model) / model.triangles.iter().map(size).fold(f64::INFINITY, f64::min)
-}
-
-/// Refuses a factor that would not fit into the machine's free memory, before any of it is filled.
-pub(crate) fn fits(model: &Model, structure: &Structure) -> Result<(), SolveError> {
-    let Some(free) = model.free_memory.and_then(|ask| ask()) else { return Ok(()) };
-    let matrix = 8 * structure.entry_rows().len() as u64;
-    let needed = matrix + structure.memory_bytes(rayon::current_num_threads());
-    if needed > free { Err(SolveError::Memory { needed, free }) } else { Ok(()) }
-}
-
-/// A failed factorisation in words of the model.
-pub(crate) fn explained(model: &Model, layout: &Layout, error: &LinearError) -> SolveError {
-    const FREEDOMS: [&str; 6] = ["u", "v", "w", "rotation about x", "rotation about y", "rotation about z"];
-    let (LinearError::Pivot { block: vertex, component }
-    | LinearError::NotFinite { block: vertex, component }) = *error
-    else {
-        return refused(error);
-    };
-    let block = layout.blocks[vertex as usize];
-    let component = layout.free(vertex as usize)[component as usize];
-    let node = model.freedoms.follow.iter().position(|f| f.block == block).unwrap_or(0);
-    SolveError::Singular {
-        place: format!(
-            "node {node} at {}, {}",
-            place(&model.nodes_m[node]),
-            FREEDOMS[usize::from(component)]
-        ),
-    }
 }
