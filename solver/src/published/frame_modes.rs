@@ -156,7 +156,7 @@ pub(super) const PROBLEMS: &[Problem] = &[
             gate("two arms, second bend", "Hz", 137.261_017_172_7, 1e-5),
             gate("one arm, roll", "Hz", 36.683_118_476_1, 1e-5),
             gate("one arm, sideways", "Hz", 357.199_739_0, 1e-5),
-            gate("one arm, sideways, second", "Hz", 3571.353_082, 1e-5),
+            gate("one arm, sideways, second", "Hz", 3_571.353_082, 1e-5),
         ],
         run: flap,
     },
