@@ -3,6 +3,7 @@
 use super::Sheet;
 use super::grid::{Grid, Lean};
 use crate::commands::Lives;
+use crate::output::numbers::plain;
 use copperbend_solver::life::count;
 use copperbend_solver::reliability::calendar::Day;
 use copperbend_solver::reliability::plan::{PlanWish, TestPlan};
@@ -10,7 +11,7 @@ use copperbend_solver::reliability::{Family, Interval};
 use std::path::PathBuf;
 
 fn bounds(i: Interval) -> String {
-    let short = |v: f64| if v.is_finite() { format!("{v:.4e}") } else { "no limit".to_owned() };
+    let short = |v: f64| if v.is_finite() { plain(v, 5) } else { "no limit".to_owned() };
     format!("{} to {}", short(i.low), short(i.high))
 }
 
@@ -31,7 +32,7 @@ pub(crate) fn reliability(lives: &Lives, written: &[PathBuf]) -> String {
         };
         let rows = [(shape, own.shape), (scale, own.scale), ("10 % failed", own.ten_percent)];
         for (name, [curved, ratio]) in rows {
-            sheet.value(name, format!("{:.4e}", curved.value));
+            sheet.value(name, plain(curved.value, 5));
             sheet.value("", format!("{} (curvature of the likelihood, {c:.0} %)", bounds(curved)));
             sheet.value(
                 "",
@@ -40,7 +41,7 @@ pub(crate) fn reliability(lives: &Lives, written: &[PathBuf]) -> String {
         }
         sheet.value("log of the likelihood", format!("{:.4}", fit.log_likelihood));
         if lives.parts > 1 {
-            let text = format!("{:.4e} {}", own.series_ten_percent, lives.unit);
+            let text = format!("{} {}", plain(own.series_ten_percent, 5), lives.unit);
             sheet.value(&format!("{} parts in series", lives.parts), format!("10 % failed at {text}"));
         }
     }
@@ -52,12 +53,13 @@ pub(crate) fn reliability(lives: &Lives, written: &[PathBuf]) -> String {
         sheet.heading(&format!(
             "Weibull shape {shape} assumed: what the samples prove at {c:.0} %, one-sided"
         ));
-        sheet.value("scale", format!("at least {scale:.4e} {}", lives.unit));
-        sheet.value("10 % failed", format!("not before {ten:.4e} {}", lives.unit));
+        sheet.value("scale", format!("at least {} {}", plain(scale, 5), lives.unit));
+        sheet.value("10 % failed", format!("not before {} {}", plain(ten, 5), lives.unit));
     }
     if let Some([time, share]) = lives.binomial {
         sheet.heading("Without any distribution (binomial, one-sided)");
-        let text = format!("at least {:.1} % survive {time:.4e} {} at {c:.0} %", 100.0 * share, lives.unit);
+        let text =
+            format!("at least {:.1} % survive {} {} at {c:.0} %", 100.0 * share, plain(time, 5), lives.unit);
         sheet.value("survivors", text);
     }
     if lives.unit == "flexes" {
