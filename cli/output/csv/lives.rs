@@ -8,7 +8,7 @@ use copperbend_solver::result::{CycleAnswer, Face};
 
 const LIFE: &str = "rank,track,layer,face,x_mm,y_mm,strain_range_um_per_m,range_error_um_per_m,mean_strain_um_per_m,\
      first_bend_um_per_m,set_um_per_m,mean_stress_mpa,copper,ten_percent_cycles,ten_percent_low,ten_percent_high,\
-     half_cycles,half_low,half_high,half_flexes,foil_cycles,slopes_cycles,line_cycles,extrapolated,\
+     half_cycles,half_low,half_high,ten_percent_flexes,half_flexes,foil_cycles,slopes_cycles,line_cycles,extrapolated,\
      amplitude_um_per_m,without_mean_cycles,morrow_cycles,swt_cycles,mean_lasts_share,\
      half_without_mean_cycles,nearest";
 
@@ -36,6 +36,7 @@ pub(crate) fn life(cycle: &CycleAnswer, life: &LifeReport) -> Vec<u8> {
             quoted(own.kind.words()),
             lives(life.lives.ten_percent_cycles),
             lives(life.lives.half_cycles),
+            format!("{:.4e}", count::flexes(life.lives.ten_percent_cycles.value)),
             format!("{:.4e}", count::flexes(life.lives.half_cycles.value)),
             format!("{:.4e}", life.band.foil_cycles),
             format!("{:.4e}", life.band.slopes_cycles),
