@@ -164,3 +164,70 @@ fn by_memory(parent: &[u32], below: &[u32]) -> Vec<u32> {
     turn.reverse();
     turn
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::linear::order::Graph;
+
+    /// A grid of nodes with diagonals, in an order without sense.
+    fn grid(side: u32) -> (Graph, Vec<u32>) {
+        let n = side * side;
+        let mut graph = Graph { start: vec![0], neighbours: Vec::new() };
+        for i in 0..n {
+            let (x, y) = (i % side, i / side);
+            for (u, v) in (y.saturating_sub(1)..=(y + 1).min(side - 1))
+                .flat_map(|v| (x.saturating_sub(1)..=(x + 1).min(side - 1)).map(move |u| (u, v)))
+            {
+                if (u, v) != (x, y) {
+                    graph.neighbours.push(v * side + u);
+                }
+            }
+            graph.start.push(as_u32(graph.neighbours.len()));
+        }
+        (graph, (0..n).map(|i| (i * 7 + 3) % n).collect())
+    }
+
+    /// Every block once, children before parents and whole branches side by side; joined, the fronts are fewer and hold
+    /// at least the entries of the tree, the zeros they add kept small.
+    #[test]
+    fn joined_fronts_hold_every_column_once_in_postorder() {
+        let (graph, order) = grid(20);
+        let sizes: Vec<u8> = (0..400u16).map(|i| if i % 9 == 0 { 3 } else { 6 }).collect();
+        let (order, tree) = Tree::postordered(&graph, &sizes, order);
+        let by_position: Vec<u8> = order.iter().map(|&b| sizes[b as usize]).collect();
+        let apart = Grouped::alike(&by_position, &tree).parent.len();
+        let entries = |order: &[u32], block: &[u32], below: &[u32]| -> u64 {
+            let of = |(b, &below): (&[u32], &u32)| {
+                let k: u64 = (b[0]..b[1]).map(|p| u64::from(sizes[order[p as usize] as usize])).sum();
+                k * (k + 1) / 2 + k * u64::from(below)
+            };
+            block.windows(2).zip(below).map(of).sum()
+        };
+        let single: Vec<u32> = (0..=400).collect();
+        let least = entries(&order, &single, &tree.below);
+        let (order, tree, own) = fronts(&sizes, &order, tree);
+        let mut sorted = order.clone();
+        sorted.sort_unstable();
+        assert!(sorted.iter().enumerate().all(|(i, &b)| i == b as usize), "a permutation");
+        assert!(own.parent.len() < apart, "{} fronts of {apart}", own.parent.len());
+        let most = entries(&order, &own.block, &own.below);
+        assert!(least <= most && most < 2 * least, "{most} entries instead of {least}");
+        let (start, children) = children(&own.parent);
+        let mut size = vec![1usize; own.parent.len()];
+        for f in 0..own.parent.len() {
+            let p = own.parent[f];
+            assert!(p == NONE || p as usize > f, "front {f} below {p}");
+            // Branches of the children lie side by side right before their parent.
+            let mut at = f;
+            for &c in children[start[f] as usize..start[f + 1] as usize].iter().rev() {
+                assert_eq!(c as usize + 1, at, "branches below front {f}");
+                at -= size[c as usize];
+                size[f] += size[c as usize];
+            }
+        }
+        for (position, &p) in tree.parent.iter().enumerate() {
+            assert!(p == NONE || p as usize > position, "parent {p} of {position} comes later");
+        }
+    }
+}
