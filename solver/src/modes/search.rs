@@ -123,8 +123,7 @@ impl Problem {
         Ok((Found { theta: Vec::new(), vectors: Vec::new(), residuals: Vec::new() }, solves))
     }
 
-    /// `theta M x - K x` of vectors. The products of the space's blocks would not do: in their sum most of the digits
-    /// cancel.
+    /// `theta M x - K x` of vectors, by products of their own: those of the space's blocks need not be kept for it.
     fn unbalanced(&self, vectors: &[Block], theta: &[f64]) -> Vec<Block> {
         let mut out = self.stiff(&vectors.iter().collect::<Vec<_>>());
         for ((out, x), theta) in out.iter_mut().zip(vectors).zip(theta.chunks(BLOCK)) {
