@@ -203,7 +203,7 @@ pub fn swing(
                     break;
                 }
                 let strains = own.strains(board, &|link| own.frame.mode_forces(link, &motion.pose, 1.0), 1.0);
-                let (_, moment) = coil.total(&motion.pose, own.hinge.point_m());
+                let (_, moment) = motion.driven_about(&Vector3::from(own.hinge.point_m()));
                 states.push(BeamState {
                     current_a: motion.share.drive,
                     angle_rad: own.flap_angle(&motion.pose).unwrap_or(0.0),

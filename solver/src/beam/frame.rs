@@ -40,6 +40,20 @@ pub struct Link {
     pub element: BeamElement,
 }
 
+impl Link {
+    /// Small motion of the element's ends by that of the nodes.
+    fn ends_by(&self, pose: &Pose, motion: &[Vector6<f64>]) -> Vector12 {
+        let mut ends = Vector12::zeros();
+        for (e, &node) in self.nodes.iter().enumerate() {
+            let spin: Vector3<f64> = motion[node].fixed_rows::<3>(3).into_owned();
+            let by = motion[node].fixed_rows::<3>(0) + spin.cross(&(pose.turn[node] * self.arms_m[e]));
+            ends.fixed_rows_mut::<3>(6 * e).copy_from(&by);
+            ends.fixed_rows_mut::<3>(6 * e + 3).copy_from(&spin);
+        }
+        ends
+    }
+}
+
 /// A force of fixed direction at a place that moves with a node, and a moment of fixed direction.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ride {
@@ -114,6 +128,17 @@ pub struct Share {
     pub drive: f64,
 }
 
+/// A frame at a pose: what is left of the forces, and how it changes.
+#[derive(Debug)]
+pub struct Linearised {
+    /// Internal forces less riding loads.
+    pub left: Vec<Vector6<f64>>,
+    /// Their change, symmetric part.
+    pub stiffness: TreeMatrix,
+    /// Every element's place.
+    pub places: Vec<MovedBeam>,
+}
+
 impl Frame {
     /// A frame of nodes and elements; None where the elements close a ring.
     #[must_use]
@@ -157,12 +182,29 @@ impl Frame {
         rides: &[Ride],
         share: Share,
     ) -> Option<(Vec<Vector6<f64>>, TreeMatrix)> {
+        let state = self.linearised(pose, rides, share, None)?;
+        Some((state.left, state.stiffness))
+    }
+
+    /// The same with every element's place, and with mode forces `foretold` by the last step in the parts of the tangent
+    /// that turn forces ([`BeamElement::pull`]).
+    #[must_use]
+    pub fn linearised(
+        &self,
+        pose: &Pose,
+        rides: &[Ride],
+        share: Share,
+        foretold: Option<&[Vector6<f64>]>,
+    ) -> Option<Linearised> {
         let mut force = vec![Vector6::zeros(); self.nodes.len()];
         let mut k = self.tree.zeros();
-        for link in &self.links {
+        let mut places = Vec::with_capacity(self.links.len());
+        for (n, link) in self.links.iter().enumerate() {
             let moved = self.moved(link, pose)?;
-            let (f, t) = link.element.force_and_tangent(&moved, share.heating);
-            self.add_link(link, pose, (&f, &t), (&mut force, &mut k));
+            let own = link.element.mode_forces(&moved, share.heating);
+            let pull = link.element.pull(&moved, &own, foretold.map_or(&own, |f| &f[n]));
+            self.add_link(link, pose, &pull, (&mut force, &mut k));
+            places.push(moved);
         }
         for ride in rides {
             let arm = pose.turn[ride.node] * ride.arm_m;
@@ -175,29 +217,38 @@ impl Frame {
             }
             add_turning(&mut k.diagonal[ride.node], &-f, &arm);
         }
-        Some((force, k))
+        Some(Linearised { left: force, stiffness: k, places })
     }
 
     fn add_link(
         &self,
         link: &Link,
         pose: &Pose,
-        (f, t): (&Vector12, &Matrix12),
+        (f, ahead, t): &(Vector12, Vector12, Matrix12),
         (force, k): (&mut [Vector6<f64>], &mut TreeMatrix),
     ) {
         let arms = [0, 1].map(|e| pose.turn[link.nodes[e]] * link.arms_m[e]);
-        let follow = arms.map(|a| rigid(&a));
+        let end = |f: &Vector12, e: usize, row: usize| f.fixed_rows::<3>(6 * e + row).into_owned();
         for e in 0..2 {
-            let own: Vector6<f64> = f.fixed_rows::<6>(6 * e).into_owned();
-            force[link.nodes[e]] += follow[e].tr_mul(&own);
-            let pull: Vector3<f64> = own.fixed_rows::<3>(0).into_owned();
-            add_turning(&mut k.diagonal[link.nodes[e]], &pull, &arms[e]);
-            for g in 0..2 {
-                let there = t.fixed_view::<6, 6>(6 * e, 6 * g);
-                let back = t.fixed_view::<6, 6>(6 * g, 6 * e).transpose();
-                let block: Matrix6<f64> = (there + back) * 0.5;
-                let block = follow[e].tr_mul(&(block * follow[g]));
-                self.tree.add(k, link.nodes[e], link.nodes[g], &block);
+            let node = link.nodes[e];
+            let (pull, mut moment): (Vector3<f64>, Vector3<f64>) = (end(f, e, 0), end(f, e, 3));
+            moment += arms[e].cross(&pull);
+            for c in 0..3 {
+                force[node][c] += pull[c];
+                force[node][3 + c] += moment[c];
+            }
+            add_turning(&mut k.diagonal[node], &end(ahead, e, 0), &arms[e]);
+        }
+        for (e, g) in [(0, 0), (0, 1), (1, 1)] {
+            let (a, b) = (link.nodes[e], link.nodes[g]);
+            let there = t.fixed_view::<6, 6>(6 * e, 6 * g);
+            let back = t.fixed_view::<6, 6>(6 * g, 6 * e).transpose();
+            let mut block: Matrix6<f64> = (there + back) * 0.5;
+            follow(&mut block, &arms[e], &arms[g]);
+            if e == g || self.tree.parent[a] == Some(b) {
+                self.tree.add(k, a, b, &block);
+            } else {
+                self.tree.add(k, b, a, &block.transpose());
             }
         }
     }
@@ -233,6 +284,21 @@ impl Frame {
         Some(link.element.mode_forces(&self.moved(link, pose)?, heating))
     }
 
+    /// These forces for every element after a small motion from its place, to first order.
+    pub(super) fn foretold(
+        &self,
+        pose: &Pose,
+        places: &[MovedBeam],
+        motion: &[Vector6<f64>],
+        heating: f64,
+    ) -> Vec<Vector6<f64>> {
+        let one = |(link, moved): (&Link, &MovedBeam)| {
+            let ends = link.ends_by(pose, motion);
+            link.element.foretold_forces(moved, heating, &ends)
+        };
+        self.links.iter().zip(places).map(one).collect()
+    }
+
     /// Change of these forces with a small motion from a pose.
     #[must_use]
     pub fn mode_forces_by(
@@ -243,19 +309,27 @@ impl Frame {
         heating: f64,
     ) -> Option<Vector6<f64>> {
         let moved = self.moved(link, pose)?;
-        let mut ends = Vector12::zeros();
-        for e in 0..2 {
-            let node = link.nodes[e];
-            let own = rigid(&(pose.turn[node] * link.arms_m[e])) * motion[node];
-            ends.fixed_rows_mut::<6>(6 * e).copy_from(&own);
-        }
-        Some(link.element.small_mode_forces(&moved, &ends, heating))
+        Some(link.element.small_mode_forces(&moved, &link.ends_by(pose, motion), heating))
     }
 
     /// Held freedoms of every node.
     #[must_use]
     pub fn held(&self) -> Vec<[bool; 6]> {
         self.nodes.iter().map(|n| n.held).collect()
+    }
+}
+
+/// `G(left)' block G(right)` with the motion `G` of the end of an arm by that of its node.
+fn follow(block: &mut Matrix6<f64>, left: &Vector3<f64>, right: &Vector3<f64>) {
+    if right.x != 0.0 || right.y != 0.0 || right.z != 0.0 {
+        let more = block.fixed_columns::<3>(0) * right.cross_matrix();
+        let mut turned = block.fixed_columns_mut::<3>(3);
+        turned -= more;
+    }
+    if left.x != 0.0 || left.y != 0.0 || left.z != 0.0 {
+        let more = left.cross_matrix() * block.fixed_rows::<3>(0);
+        let mut turned = block.fixed_rows_mut::<3>(3);
+        turned += more;
     }
 }
 

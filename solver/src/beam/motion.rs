@@ -1,10 +1,13 @@
 //! Equilibria of a frame: small, large, at a given load or at a given angle of one node.
 //!
 //! In: a frame with riding loads and, if driven, a load per ampere that depends on the pose. Out: poses. Newton with
-//! the tree factor; a step that does not settle is halved. Absent: motion in time.
-//!
-use super::frame::{Frame, Pose, Ride, Share};
+//! the tree factor, begun where the states before and their slopes lead ([`super::ahead`]); a step that does not settle
+//! is halved. Absent: motion in time.
+
+use super::ahead::{Known, ahead};
+use super::frame::{Frame, Linearised, Pose, Ride, Share};
 use super::tree::{TreeFactor, TreeMatrix};
+use crate::element::beam::MovedBeam;
 use crate::error::SolveError;
 use nalgebra::{Matrix6, Vector3, Vector6};
 
@@ -15,8 +18,11 @@ const MOST_ITERATIONS: usize = 30;
 /// the frame.
 const SETTLED: f64 = 1e-9;
 
-/// Iterations after which the drive's stiffness is taken anew.
-const RENEWED: usize = 4;
+/// A step of less than this, rad or in sizes of the frame, leaves the drive's stiffness good for the next iteration.
+const STILL_GOOD: f64 = 1e-3;
+
+/// Signs counted one step of this size before the end hold at the end.
+const SAME_SIGNS: f64 = 1e-5;
 
 /// Spin of one iteration beyond which a step is given up, rad.
 const WILD_RAD: f64 = 1.6;
@@ -60,6 +66,11 @@ impl NodeAngle {
         let (x, z) = (p.dot(&self.along), p.dot(&self.up));
         (p.cross(&self.up) * x - p.cross(&self.along) * z) / (x * x + z * z)
     }
+
+    /// Change of the angle with a small motion from a pose.
+    fn turned(&self, pose: &Pose, x: &[Vector6<f64>]) -> f64 {
+        self.gradient(pose).dot(&x[self.node].fixed_rows::<3>(3))
+    }
 }
 
 /// A frame with its loads, walking from equilibrium to equilibrium.
@@ -67,8 +78,12 @@ pub struct Motion<'f> {
     frame: &'f Frame,
     rides: &'f [Ride],
     drive: Option<&'f dyn Drive>,
-    /// The drive's stiffness at a pose close by, per ampere.
-    drive_stiffness: Vec<(usize, Matrix6<f64>)>,
+    /// The drive's load at the present pose and its stiffness at one close by, per ampere.
+    drive_now: LoadAndStiffness,
+    /// Mode forces of the elements as foretold by the last step; empty: as they are.
+    foretold: Vec<Vector6<f64>>,
+    /// The last two equilibria, the later one last.
+    reached: Vec<Reached>,
     held: Vec<[bool; 6]>,
     size_m: f64,
     /// Present pose.
@@ -87,12 +102,51 @@ impl std::fmt::Debug for Motion<'_> {
     }
 }
 
+/// An equilibrium and its motion per ampere, as of one step before.
+struct Reached {
+    pose: Pose,
+    share: Share,
+    per_ampere: Vec<Vector6<f64>>,
+    forces: Vec<Vector6<f64>>,
+    forces_per_ampere: Vec<Vector6<f64>>,
+}
+
+/// What leads from one equilibrium to the next.
+#[derive(Clone, Copy)]
+enum Lead<'a> {
+    /// The current.
+    Current,
+    /// An angle, by the current.
+    Angle(&'a NodeAngle),
+}
+
 /// One linearised state.
 struct Linear {
     /// Load less internal force.
     left: Vec<Vector6<f64>>,
     factor: TreeFactor,
     per_ampere: Vec<Vector6<f64>>,
+    places: Vec<MovedBeam>,
+}
+
+impl Reached {
+    /// The state by what leads; None where the lead does not move with the current.
+    fn known(&self, lead: Lead<'_>) -> Option<Known> {
+        let (lead, rate) = match lead {
+            Lead::Current => (self.share.drive, 1.0),
+            Lead::Angle(angle) => (angle.at(&self.pose), angle.turned(&self.pose, &self.per_ampere)),
+        };
+        let amperes_slope = Some(1.0 / rate).filter(|r| r.is_finite())?;
+        Some(Known {
+            pose: self.pose.clone(),
+            amperes: self.share.drive,
+            lead,
+            slope: self.per_ampere.iter().map(|p| p * amperes_slope).collect(),
+            amperes_slope,
+            forces: self.forces.clone(),
+            forces_slope: self.forces_per_ampere.iter().map(|p| p * amperes_slope).collect(),
+        })
+    }
 }
 
 impl<'f> Motion<'f> {
@@ -104,7 +158,9 @@ impl<'f> Motion<'f> {
             frame,
             rides,
             drive,
-            drive_stiffness: Vec::new(),
+            drive_now: LoadAndStiffness::default(),
+            foretold: Vec::new(),
+            reached: Vec::new(),
             held: frame.held(),
             size_m: far.fold(1e-9, f64::max),
             pose: frame.rest(),
@@ -180,7 +236,11 @@ impl<'f> Motion<'f> {
                 drive: mix(start.drive, wished.drive),
             }
         };
-        self.walk(|own, t| own.newton(at(t), None))
+        self.walk(|own, t| {
+            let goal = at(t);
+            own.look_ahead(Lead::Current, goal.drive, &goal);
+            own.newton(goal, None)
+        })
     }
 
     /// Goes to a given angle by the drive's current.
@@ -197,7 +257,36 @@ impl<'f> Motion<'f> {
         let start = angle.at(&self.pose);
         self.walk(|own, t| {
             let goal = if t >= 1.0 { wished_rad } else { start + (wished_rad - start) * t };
+            let same = own.share;
+            own.look_ahead(Lead::Angle(angle), goal, &same);
             own.newton(own.share, Some((angle, goal)))
+        })
+    }
+
+    /// Puts pose and current where the states reached before lead, if the present one is the last of them and nothing but
+    /// the current changes.
+    fn look_ahead(&mut self, lead: Lead<'_>, goal: f64, share: &Share) {
+        self.foretold.clear();
+        let same = |a: &Share, b: &Share| [a.dead, a.heating] == [b.dead, b.heating];
+        let known: Vec<Known> = (self.reached.iter().rev())
+            .filter(|r| same(&r.share, share))
+            .map_while(|r| r.known(lead))
+            .collect();
+        let Some(last) = known.first().filter(|l| l.pose == self.pose && same(&self.share, share)) else {
+            return;
+        };
+        let there = ahead(last, known.get(1), goal);
+        (self.pose, self.share.drive, self.foretold) = (there.pose, there.amperes, there.forces);
+    }
+
+    /// Force and moment of the drive at one ampere on the frame as a whole about a point fixed in space, N and N m: at
+    /// the state reached last, without another look at the field.
+    #[must_use]
+    pub fn driven_about(&self, about_m: &Vector3<f64>) -> (Vector3<f64>, Vector3<f64>) {
+        self.drive_now.0.iter().fold((Vector3::zeros(), Vector3::zeros()), |(force, moment), (node, load)| {
+            let own: Vector3<f64> = load.fixed_rows::<3>(0).into_owned();
+            let arm = self.pose.at_m[*node] - about_m;
+            (force + own, moment + load.fixed_rows::<3>(3) + arm.cross(&own))
         })
     }
 
@@ -238,22 +327,19 @@ impl<'f> Motion<'f> {
         let mut pose = self.pose.clone();
         self.frame.place_held(&mut pose, share.heating);
         self.pose = pose;
-        let mut before = f64::INFINITY;
-        for iteration in 0..MOST_ITERATIONS {
+        let (mut before, mut size) = (f64::INFINITY, f64::INFINITY);
+        for _ in 0..MOST_ITERATIONS {
             self.iterations += 1;
-            // The first iteration starts where the last search ended: the drive's stiffness there is known.
-            let linear = self.linearised(self.drive_stiffness.is_empty() || iteration % RENEWED == 1)?;
+            let linear = self.linearised(size > STILL_GOOD)?;
             let mut x = linear.left;
             self.frame.tree.solve(&linear.factor, &mut x);
+            let mut per_ampere = linear.per_ampere;
+            self.frame.tree.solve(&linear.factor, &mut per_ampere);
             let mut amperes = 0.0;
             let mut off = 0.0;
             if let Some((angle, goal)) = pinned {
-                let mut per_ampere = linear.per_ampere;
-                self.frame.tree.solve(&linear.factor, &mut per_ampere);
-                let g = angle.gradient(&self.pose);
-                let turned = |x: &[Vector6<f64>]| g.dot(&x[angle.node].fixed_rows::<3>(3));
                 off = goal - angle.at(&self.pose);
-                amperes = (off - turned(&x)) / turned(&per_ampere);
+                amperes = (off - angle.turned(&self.pose, &x)) / angle.turned(&self.pose, &per_ampere);
                 for (x, p) in x.iter_mut().zip(&per_ampere) {
                     *x += p * amperes;
                 }
@@ -263,22 +349,39 @@ impl<'f> Motion<'f> {
             if !(spin < WILD_RAD && shift.is_finite() && amperes.is_finite()) {
                 return Err(stopped("the motion runs away"));
             }
+            let forces = self.frame.foretold(&self.pose, &linear.places, &x, self.share.heating);
+            let begun = self.pose.clone();
             self.pose.step(&x, 1.0);
+            self.foretold = forces;
             self.share.drive += amperes;
             self.negative = linear.factor.negative;
+            let (loads, stiffness) = &mut self.drive_now;
+            for ((node, load), (_, k)) in loads.iter_mut().zip(stiffness) {
+                *load += *k * x[*node];
+            }
             // The next step would be smaller by the square of the rate by which this one is.
-            let size = spin.max(shift / self.size_m);
+            size = spin.max(shift / self.size_m);
             let next = if before.is_finite() { size * (size / before).powi(2).min(1.0) } else { size };
             let pinned_off = off.abs().min(size * size);
             if next < SETTLED && pinned_off < 10.0 * SETTLED {
-                if size >= SETTLED {
+                if size >= SAME_SIGNS {
                     // The signs belong to the pose that was reached.
                     let (_, mut k) = self.residual(&self.pose, self.rides, self.share)?;
-                    self.add_stiffness(&mut k, &self.drive_stiffness);
+                    self.add_stiffness(&mut k, &self.drive_now.1);
                     if let Ok(factor) = self.factored(k) {
                         self.negative = factor.negative;
                     }
                 }
+                if self.reached.len() > 1 {
+                    self.reached.remove(0);
+                }
+                let (moved, pose, share) = (&linear.places, self.pose.clone(), self.share);
+                let still = vec![Vector6::zeros(); per_ampere.len()];
+                let [none, one] =
+                    [&still, &per_ampere].map(|x| self.frame.foretold(&begun, moved, x, share.heating));
+                let forces_per_ampere = one.iter().zip(&none).map(|(a, b)| a - b).collect();
+                let forces = std::mem::take(&mut self.foretold);
+                self.reached.push(Reached { pose, share, per_ampere, forces, forces_per_ampere });
                 return Ok(());
             }
             before = size;
@@ -287,21 +390,23 @@ impl<'f> Motion<'f> {
     }
 
     fn linearised(&mut self, renew: bool) -> Result<Linear, SolveError> {
-        let (force, mut k) = self.residual(&self.pose, self.rides, self.share)?;
+        let foretold = Some(self.foretold.as_slice()).filter(|f| !f.is_empty());
+        let state = self.frame.linearised(&self.pose, self.rides, self.share, foretold);
+        let Some(Linearised { left: force, stiffness: mut k, places }) = state else {
+            return Err(collapsed());
+        };
         let mut left: Vec<Vector6<f64>> = force.iter().map(|f| -f).collect();
         let mut per_ampere = vec![Vector6::zeros(); self.frame.nodes.len()];
         if let Some(drive) = self.drive {
-            let load = if renew {
-                let (load, stiffness) = drive.load_and_stiffness(&self.pose);
-                self.drive_stiffness = stiffness;
-                load
+            if renew {
+                self.drive_now = drive.load_and_stiffness(&self.pose);
             } else {
-                drive.load(&self.pose)
-            };
-            for (node, own) in load {
-                per_ampere[node] += own;
+                self.drive_now.0 = drive.load(&self.pose);
             }
-            self.add_stiffness(&mut k, &self.drive_stiffness);
+            for (node, own) in &self.drive_now.0 {
+                per_ampere[*node] += own;
+            }
+            self.add_stiffness(&mut k, &self.drive_now.1);
         }
         for (l, d) in left.iter_mut().zip(&per_ampere) {
             *l += d * self.share.drive;
@@ -309,7 +414,7 @@ impl<'f> Motion<'f> {
         self.mask(&mut left);
         self.mask(&mut per_ampere);
         let factor = self.factored(k)?;
-        Ok(Linear { left, factor, per_ampere })
+        Ok(Linear { left, factor, per_ampere, places })
     }
 
     fn residual(
@@ -318,7 +423,7 @@ impl<'f> Motion<'f> {
         rides: &[Ride],
         share: Share,
     ) -> Result<(Vec<Vector6<f64>>, TreeMatrix), SolveError> {
-        self.frame.residual(pose, rides, share).ok_or_else(|| stopped("a piece of an arm has collapsed"))
+        self.frame.residual(pose, rides, share).ok_or_else(collapsed)
     }
 
     fn factored(&self, mut k: TreeMatrix) -> Result<TreeFactor, SolveError> {
@@ -354,6 +459,10 @@ impl<'f> Motion<'f> {
             }
         }
     }
+}
+
+fn collapsed() -> SolveError {
+    stopped("a piece of an arm has collapsed")
 }
 
 fn stopped(why: &str) -> SolveError {

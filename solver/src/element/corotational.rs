@@ -56,7 +56,7 @@ fn eta(t: f64) -> f64 {
 }
 
 /// Change of a rotation vector per spatial spin.
-pub(super) fn spin_to_vector(v: &Vector3<f64>) -> Matrix3<f64> {
+pub(crate) fn spin_to_vector(v: &Vector3<f64>) -> Matrix3<f64> {
     let s = v.cross_matrix();
     Matrix3::identity() - s * 0.5 + s * s * eta(v.norm())
 }
