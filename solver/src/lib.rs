@@ -42,3 +42,4 @@ pub mod settle;
 pub mod statics;
 pub mod summary;
 pub mod swing;
+mod vectors;

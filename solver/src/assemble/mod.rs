@@ -8,6 +8,7 @@
 use crate::element::{self, Local};
 use crate::error::SolveError;
 use crate::model::Model;
+use crate::vectors::widest;
 use nalgebra::{Matrix3, Matrix6};
 use rayon::prelude::*;
 
@@ -58,12 +59,12 @@ impl Elements {
         let mut stiffness = vec![0.0; PACKED * local.len()];
         let of = |(chunk, packed): (usize, &mut [f64])| {
             let first = CHUNK * chunk;
-            let all = packed.chunks_exact_mut(PACKED).zip(&local[first..]).zip(&model.laminate_of[first..]);
-            pulp::Arch::new().dispatch(
+            let mut all = packed.chunks_exact_mut(PACKED).zip(&local[first..]).zip(&model.laminate_of[first..]);
+            widest(
                 #[inline(always)]
                 || {
                     let mut bad = None;
-                    for (k, ((packed, local), &laminate)) in all.enumerate() {
+                    for (k, ((packed, local), &laminate)) in all.by_ref().enumerate() {
                         let laminate = &model.laminates[laminate as usize];
                         element::shell::packed_stiffness(&local.corners, laminate, packed);
                         if !packed.iter().all(|v| v.is_finite()) {

@@ -8,6 +8,7 @@
 
 use super::curve::Curve;
 use super::oscillator::{Force, Instant, Linear, Oscillator};
+use crate::vectors::widest;
 use nalgebra::DVector;
 
 /// A piece of surface that pushes air.
@@ -67,7 +68,7 @@ impl QuadraticDrag {
     /// Adds the force at rates `v`.
     fn add(&self, v: &[f64], swing_rad: f64, out: &mut Force) {
         let [c, slope] = self.coefficient.at(swing_rad);
-        pulp::Arch::new().dispatch(
+        widest(
             #[inline(always)]
             || self.groups.iter().for_each(|group| group.add(0.5 * self.density_kg_m3, [c, slope], v, out)),
         );

@@ -8,6 +8,7 @@
 //! Sources: Golub and Underwood 1977, Nour-Omid et al. 1987 (from memory).
 
 use super::LinearError;
+use crate::vectors::widest;
 use nalgebra::{DMatrix, SMatrix, SymmetricEigen};
 use rayon::prelude::*;
 
@@ -346,7 +347,7 @@ pub(crate) fn inner(a: &[[f64; BLOCK]], b: &[[f64; BLOCK]]) -> Small {
 fn product(a: &[[f64; BLOCK]], b: &[[f64; BLOCK]]) -> Small {
     const HALF: usize = BLOCK / 2;
     let mut sum = [[0.0; BLOCK]; BLOCK];
-    pulp::Arch::new().dispatch(
+    widest(
         #[inline(always)]
         || {
             for (half, rows) in sum.chunks_exact_mut(HALF).enumerate() {
@@ -368,15 +369,18 @@ fn product(a: &[[f64; BLOCK]], b: &[[f64; BLOCK]]) -> Small {
 /// `x += v c`.
 fn add_product(x: &mut [[f64; BLOCK]], v: &[[f64; BLOCK]], c: &Small) {
     let c: [[f64; BLOCK]; BLOCK] = std::array::from_fn(|i| std::array::from_fn(|j| c[(i, j)]));
-    pulp::Arch::new().dispatch(
+    widest(
         #[inline(always)]
         || {
             for (x, v) in x.iter_mut().zip(v) {
-                for (v, c) in v.iter().zip(&c) {
-                    for (x, c) in x.iter_mut().zip(c) {
-                        *x += v * c;
+                // A copy of the row, so that it stays in registers.
+                let mut own = *x;
+                for i in 0..BLOCK {
+                    for j in 0..BLOCK {
+                        own[j] += v[i] * c[i][j];
                     }
                 }
+                *x = own;
             }
         },
     );

@@ -10,6 +10,7 @@ use super::dense::{self, Panel};
 use super::fronts::{Fronts, split_by};
 use super::pool::Pool;
 use super::units::{Slot, Units, put, take};
+use crate::vectors::widest;
 use faer::Par;
 use faer::dyn_stack::MemBuffer;
 use faer::linalg::cholesky::{ldlt, llt};
@@ -280,7 +281,7 @@ fn collect(target: &mut [f64], window: &Window, children: &[Child<'_>], threads:
 }
 
 fn add(target: &mut [f64], window: &Window, children: &[Child<'_>]) {
-    pulp::Arch::new().dispatch(
+    widest(
         #[inline(always)]
         || {
             for child in children {

@@ -7,6 +7,7 @@ use super::LinearError;
 use super::fronts::{Fronts, split_by};
 use super::pool::zeros;
 use super::units::{Slot, Units, put, take};
+use crate::vectors::widest;
 use faer::linalg::matmul::matmul;
 use faer::linalg::triangular_solve;
 use faer::prelude::{Reborrow, ReborrowMut};
@@ -220,7 +221,7 @@ impl Sweep<'_> {
     fn forward(&self, panel: &[f64], k: usize, m: usize, v: &mut [f64]) {
         let signed = self.signed;
         if v.len() == m {
-            return pulp::Arch::new().dispatch(
+            return widest(
                 #[inline(always)]
                 || forward(panel, k, m, v, signed),
             );
@@ -240,7 +241,7 @@ impl Sweep<'_> {
     fn backward(&self, panel: &[f64], k: usize, m: usize, v: &mut [f64]) {
         let signed = self.signed;
         if v.len() == m {
-            return pulp::Arch::new().dispatch(
+            return widest(
                 #[inline(always)]
                 || backward(panel, k, m, v, signed),
             );

@@ -10,8 +10,10 @@ use crate::assemble::{Elements, Layout, PACKED, packed_row};
 use crate::element::Vector18;
 use crate::linear::{BLOCK, Block};
 use crate::model::Model;
-use nalgebra::{Matrix3, Vector3};
+use crate::vectors::widest;
+use nalgebra::{Matrix3, Matrix6, Vector3};
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// Nodes that a thread takes at a time.
 const STRETCH: usize = 256;
@@ -31,8 +33,10 @@ pub(super) struct Tangent {
 
 /// Eight values side by side, and a vector of them.
 type Lanes = [f64; BLOCK];
-type Three = [Lanes; 3];
 type Six = [Lanes; 6];
+
+/// Forces on three corners.
+type Forces = [Lanes; 18];
 
 /// What a product needs.
 pub(super) struct Product<'p> {
@@ -43,12 +47,22 @@ pub(super) struct Product<'p> {
     pub(super) tangent: Option<&'p Tangent>,
 }
 
+/// Where no unknowns of a block are.
+const NOWHERE: u32 = u32::MAX;
+
+/// Rows of a triangle's matrix in the columns of the second and third corner.
+type Rows = [[f64; 12]; 18];
+
 impl Product<'_> {
     /// Stiffness times each block: while a triangle's matrix is at hand it serves all of them.
     pub(super) fn times(&self, blocks: &[&Block]) -> Vec<Block> {
-        let nodes: Vec<Vec<Six>> = blocks.iter().map(|x| self.nodes(x)).collect();
         let structure = &self.layout.structure;
-        let (first, order) = (structure.first(), structure.order());
+        let (first, order, position) = (structure.first(), structure.order(), structure.position());
+        let mut spots = vec![NOWHERE; self.model.freedoms.blocks.len()];
+        for (vertex, &block) in self.layout.blocks.iter().enumerate() {
+            spots[block as usize] = position[vertex];
+        }
+        let nodes: Vec<Vec<Six>> = blocks.iter().map(|x| self.nodes(x, &spots)).collect();
         let mut out: Vec<Block> = blocks.iter().map(|x| vec![[0.0; BLOCK]; x.len()]).collect();
         let ends: Vec<usize> =
             (0..order.len()).step_by(STRETCH).map(|from| order.len().min(from + STRETCH)).collect();
@@ -66,20 +80,19 @@ impl Product<'_> {
         }
         parts.into_par_iter().zip(&ends).enumerate().for_each(|(chunk, (mut parts, &end))| {
             let from = chunk * STRETCH;
-            pulp::Arch::new().dispatch(
+            let mut sums = vec![[[0.0; BLOCK]; 6]; STRETCH * nodes.len()];
+            widest(
                 #[inline(always)]
-                || {
-                    for (p, &vertex) in (from..end).zip(&order[from..end]) {
-                        let start = (first[p] - first[from]) as usize;
-                        for (part, nodes) in parts.iter_mut().zip(&nodes) {
-                            let own = self.on_vertex(vertex as usize, nodes);
-                            for (k, &c) in self.layout.free(vertex as usize).iter().enumerate() {
-                                part[start + k] = own[usize::from(c)];
-                            }
-                        }
-                    }
-                },
+                || self.on_stretch(from..end, &spots, &nodes, &mut sums),
             );
+            for (part, sums) in parts.iter_mut().zip(sums.chunks_exact(STRETCH)) {
+                for ((p, &vertex), own) in (from..end).zip(&order[from..end]).zip(sums) {
+                    let start = (first[p] - first[from]) as usize;
+                    for (k, &c) in self.layout.free(vertex as usize).iter().enumerate() {
+                        part[start + k] = own[usize::from(c)];
+                    }
+                }
+            }
         });
         if let Some(tangent) = self.tangent {
             for (out, x) in out.iter_mut().zip(blocks) {
@@ -92,18 +105,20 @@ impl Product<'_> {
     }
 
     /// Displacement and spin of every node, global axes.
-    fn nodes(&self, x: &[Lanes]) -> Vec<Six> {
+    fn nodes(&self, x: &[Lanes], spots: &[u32]) -> Vec<Six> {
         let structure = &self.layout.structure;
-        let mut blocks = vec![[[0.0; BLOCK]; 6]; self.model.freedoms.blocks.len()];
-        for (vertex, &block) in self.layout.blocks.iter().enumerate() {
-            let first = structure.first()[structure.position()[vertex] as usize] as usize;
-            for (k, &component) in self.layout.free(vertex).iter().enumerate() {
-                blocks[block as usize][usize::from(component)] = x[first + k];
-            }
-        }
         let of = |follow: &crate::freedoms::Follow| {
-            let own = &blocks[follow.block as usize];
-            let Some(g) = &follow.matrix else { return *own };
+            let mut own = [[0.0; BLOCK]; 6];
+            let spot = spots[follow.block as usize];
+            if spot == NOWHERE {
+                return own;
+            }
+            let start = structure.first()[spot as usize] as usize;
+            let vertex = structure.order()[spot as usize] as usize;
+            for (k, &component) in self.layout.free(vertex).iter().enumerate() {
+                own[usize::from(component)] = x[start + k];
+            }
+            let Some(g) = &follow.matrix else { return own };
             let mut out = [[0.0; BLOCK]; 6];
             for (i, out) in out.iter_mut().enumerate() {
                 for (j, own) in own.iter().enumerate() {
@@ -115,45 +130,54 @@ impl Product<'_> {
         self.model.freedoms.follow.par_iter().with_min_len(STRETCH).map(of).collect()
     }
 
-    /// Forces on the unknowns of a vertex.
+    /// Forces on the unknowns of the vertices in a stretch of the order, vector by vector: every triangle that touches
+    /// the stretch is taken once, at the first of its corners there.
     #[inline(always)]
-    fn on_vertex(&self, vertex: usize, nodes: &[Six]) -> Six {
-        let mut sum = [[0.0; BLOCK]; 6];
-        for &corner in self.layout.corners_of(self.layout.blocks[vertex] as usize) {
-            let (e, a) = (corner as usize / 3, corner as usize % 3);
-            let f = match self.tangent {
-                None => self.at_rest(e, a, nodes),
-                Some(tangent) => self.about(tangent, e, a, nodes),
-            };
-            let node = self.model.triangles[e][a] as usize;
-            match &self.model.freedoms.follow[node].matrix {
-                None => {
-                    for (sum, f) in sum.iter_mut().zip(&f) {
-                        add(sum, 1.0, f);
-                    }
+    fn on_stretch(&self, stretch: Range<usize>, spots: &[u32], nodes: &[Vec<Six>], sums: &mut [Six]) {
+        let structure = &self.layout.structure;
+        let follow = &self.model.freedoms.follow;
+        for p in stretch.clone() {
+            let block = self.layout.blocks[structure.order()[p] as usize] as usize;
+            for &corner in self.layout.corners_of(block) {
+                let (e, a) = (corner as usize / 3, corner as usize % 3);
+                let follows = self.model.triangles[e].map(|n| &follow[n as usize]);
+                let places = follows.map(|f| spots[f.block as usize] as usize);
+                let inside = |c: usize| stretch.contains(&places[c]);
+                if (0..3).any(|c| inside(c) && (places[c], c) < (p, a)) {
+                    continue;
                 }
-                Some(g) => {
-                    for (i, sum) in sum.iter_mut().enumerate() {
-                        for (j, f) in f.iter().enumerate() {
-                            add(sum, g[(j, i)], f);
-                        }
+                let rows = self.rows(e);
+                for (nodes, sums) in nodes.iter().zip(sums.chunks_exact_mut(STRETCH)) {
+                    let f = match self.tangent {
+                        None => self.at_rest(e, &rows, nodes),
+                        Some(tangent) => self.about(tangent, e, &rows, nodes),
+                    };
+                    for c in (0..3).filter(|&c| inside(c)) {
+                        let sum = &mut sums[places[c] - stretch.start];
+                        gather(sum, &f[6 * c..6 * c + 6], follows[c].matrix.as_deref());
                     }
                 }
             }
         }
-        sum
+    }
+
+    /// A triangle's matrix in the columns of the second and third corner.
+    fn rows(&self, e: usize) -> Rows {
+        let all = self.tangent.map_or(&self.elements.stiffness, |tangent| &tangent.packed);
+        let packed = &all[PACKED * e..PACKED * (e + 1)];
+        std::array::from_fn(|i| std::array::from_fn(|j| packed[packed_row(i.min(6 + j)) + i.max(6 + j)]))
     }
 
     /// Motion of the second and third corner against the rigid motion of the first.
     #[inline(always)]
-    fn against_first(&self, e: usize, nodes: &[Six], place: impl Fn(usize) -> Vector3<f64>) -> [Six; 2] {
+    fn against_first(&self, e: usize, nodes: &[Six], place: impl Fn(usize) -> Vector3<f64>) -> [Lanes; 12] {
         let [base, second, third] = self.model.triangles[e].map(|n| n as usize);
         let origin = place(base);
         let from = &nodes[base];
-        [second, third].map(|node| {
+        let mut d = [[0.0; BLOCK]; 12];
+        for (node, d) in [second, third].into_iter().zip(d.chunks_exact_mut(6)) {
             let arm = place(node) - origin;
             let to = &nodes[node];
-            let mut d = [[0.0; BLOCK]; 6];
             for i in 0..3 {
                 // Spin times arm, component i.
                 let (j, k) = ((i + 1) % 3, (i + 2) % 3);
@@ -163,68 +187,88 @@ impl Product<'_> {
                     d[3 + i][l] = to[3 + i][l] - from[3 + i][l];
                 }
             }
-            d
-        })
+        }
+        d
     }
 
     #[inline(always)]
-    fn at_rest(&self, e: usize, a: usize, nodes: &[Six]) -> Six {
+    fn at_rest(&self, e: usize, rows: &Rows, nodes: &[Six]) -> Forces {
         let place = |node: usize| Vector3::from(self.model.nodes_m[node]);
         let local = &self.elements.local[e];
-        let packed = &self.elements.stiffness[PACKED * e..PACKED * (e + 1)];
         let d = self.against_first(e, nodes, place);
         if local.is_global() {
-            return rows(packed, a, &d);
+            return times(rows, &d);
         }
-        let d = d.map(|d| turned(&d, &local.triad));
-        turned(&rows(packed, a, &d), &local.triad.transpose())
+        turned(&times(rows, &turned(&d, &local.triad)), &local.triad.transpose())
     }
 
     #[inline(always)]
-    fn about(&self, tangent: &Tangent, e: usize, a: usize, nodes: &[Six]) -> Six {
+    fn about(&self, tangent: &Tangent, e: usize, rows: &Rows, nodes: &[Six]) -> Forces {
         let d = self.against_first(e, nodes, |node| tangent.positions_m[node]);
-        let mut f = rows(&tangent.packed[PACKED * e..PACKED * (e + 1)], a, &d);
+        let mut f = times(rows, &d);
         let spin = &nodes[self.model.triangles[e][0] as usize];
         let own = &tangent.corners[e];
-        for i in 0..3 {
-            let (j, k) = ((i + 1) % 3, (i + 2) % 3);
-            for l in 0..BLOCK {
-                f[i][l] += spin[3 + j][l] * own[6 * a + k] - spin[3 + k][l] * own[6 * a + j];
-                // The symmetric part leaves half of what turns the moments.
-                f[3 + i][l] +=
-                    0.5 * (spin[3 + j][l] * own[6 * a + 3 + k] - spin[3 + k][l] * own[6 * a + 3 + j]);
+        for a in 0..3 {
+            for i in 0..3 {
+                let (j, k) = ((i + 1) % 3, (i + 2) % 3);
+                for l in 0..BLOCK {
+                    f[6 * a + i][l] += spin[3 + j][l] * own[6 * a + k] - spin[3 + k][l] * own[6 * a + j];
+                    // The symmetric part leaves half of what turns the moments.
+                    f[6 * a + 3 + i][l] +=
+                        0.5 * (spin[3 + j][l] * own[6 * a + 3 + k] - spin[3 + k][l] * own[6 * a + 3 + j]);
+                }
             }
         }
         f
     }
 }
 
-/// Rows of corner `a` times the motion of the second and third corner.
+/// The rows times the motion of the second and third corner.
 #[inline(always)]
-fn rows(packed: &[f64], a: usize, d: &[Six; 2]) -> Six {
-    let mut f = [[0.0; BLOCK]; 6];
-    for (i, f) in (6 * a..).zip(f.iter_mut()) {
-        for (j, d) in (6..).zip(d.iter().flatten()) {
-            add(f, packed[packed_row(i.min(j)) + i.max(j)], d);
+fn times(rows: &Rows, d: &[Lanes; 12]) -> Forces {
+    let mut f = [[0.0; BLOCK]; 18];
+    for (row, f) in rows.iter().zip(&mut f) {
+        let mut sum = [0.0; BLOCK];
+        for j in 0..12 {
+            for l in 0..BLOCK {
+                sum[l] += row[j] * d[j][l];
+            }
         }
+        *f = sum;
     }
     f
 }
 
-/// Displacements and spins in other axes.
+/// Adds forces on a node to those on the block it follows.
 #[inline(always)]
-fn turned(v: &Six, rotation: &Matrix3<f64>) -> Six {
-    let part = |first: usize| -> Three {
-        std::array::from_fn(|i| {
-            let mut out = [0.0; BLOCK];
-            for j in 0..3 {
-                add(&mut out, rotation[(i, j)], &v[first + j]);
+fn gather(sum: &mut Six, f: &[Lanes], follow: Option<&Matrix6<f64>>) {
+    match follow {
+        None => {
+            for (sum, f) in sum.iter_mut().zip(f) {
+                add(sum, 1.0, f);
             }
-            out
-        })
-    };
-    let [[a, b, c], [d, e, f]] = [part(0), part(3)];
-    [a, b, c, d, e, f]
+        }
+        Some(g) => {
+            for (i, sum) in sum.iter_mut().enumerate() {
+                for (j, f) in f.iter().enumerate() {
+                    add(sum, g[(j, i)], f);
+                }
+            }
+        }
+    }
+}
+
+/// Vectors of three in other axes.
+#[inline(always)]
+fn turned<const N: usize>(v: &[Lanes; N], rotation: &Matrix3<f64>) -> [Lanes; N] {
+    let mut out = [[0.0; BLOCK]; N];
+    for (n, out) in out.iter_mut().enumerate() {
+        let first = n / 3 * 3;
+        for j in 0..3 {
+            add(out, rotation[(n % 3, j)], &v[first + j]);
+        }
+    }
+    out
 }
 
 #[inline(always)]

@@ -7,6 +7,7 @@ use super::pair::{Pair6, fused_product, relative};
 use crate::assemble::{Elements, Layout, PACKED, packed_row};
 use crate::element::{self, Vector18};
 use crate::model::{LoadCase, Model};
+use crate::vectors::widest;
 use nalgebra::{Vector3, Vector6};
 use rayon::prelude::*;
 
@@ -182,7 +183,7 @@ impl Balance<'_> {
         let len = outs.first().map_or(0, |out| out.len());
         let still = cases.iter().all(|(state, _)| state.still);
         let mut columns: Columns = [[0.0; 18]; 12];
-        pulp::Arch::new().dispatch(
+        widest(
             #[inline(always)]
             || {
                 for k in 0..len {

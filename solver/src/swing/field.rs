@@ -12,6 +12,7 @@ use crate::element::{Matrix18, Vector18, shell};
 use crate::error::SolveError;
 use crate::model::Model;
 use crate::statics;
+use crate::vectors::widest;
 use nalgebra::{Matrix3, Matrix6, Vector6};
 use rayon::prelude::*;
 use std::sync::Arc;
@@ -227,10 +228,10 @@ impl Field {
         packed.par_chunks_mut(PACKED * CHUNK).zip(corners.par_chunks_mut(CHUNK)).enumerate().for_each(
             |(chunk, (packed, corners))| {
                 let first = CHUNK * chunk;
-                pulp::Arch::new().dispatch(
+                widest(
                     #[inline(always)]
                     || {
-                        for (k, (out, corner)) in packed.chunks_exact_mut(PACKED).zip(corners).enumerate() {
+                        for (k, (out, corner)) in packed.chunks_exact_mut(PACKED).zip(&mut *corners).enumerate() {
                             let e = first + k;
                             let Some(moved) = &frames[e] else { continue };
                             let soft = self.copper.as_ref().and_then(|c| c.of(e));
