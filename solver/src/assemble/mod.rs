@@ -59,7 +59,8 @@ impl Elements {
         let mut stiffness = vec![0.0; PACKED * local.len()];
         let of = |(chunk, packed): (usize, &mut [f64])| {
             let first = CHUNK * chunk;
-            let mut all = packed.chunks_exact_mut(PACKED).zip(&local[first..]).zip(&model.laminate_of[first..]);
+            let mut all =
+                packed.chunks_exact_mut(PACKED).zip(&local[first..]).zip(&model.laminate_of[first..]);
             widest(
                 #[inline(always)]
                 || {

@@ -50,6 +50,9 @@ const STIRRED: f64 = 1e-3;
 /// Squared length of the shortest over the longest column below which a block is made orthogonal once more.
 const SHORT: f64 = 1e-6;
 
+/// The same share from which on one pass makes a block orthonormal to ten digits.
+const CLEAR: f64 = 1e-4;
+
 /// Eigenpairs, largest magnitude of theta first.
 #[derive(Debug, Clone, Default)]
 pub struct Pairs {
@@ -258,7 +261,7 @@ impl Basis {
         let rounding =
             (16.0 * f64::EPSILON * self.projected.diagonal().iter().fold(0.0, |m: f64, v| m.max(v.abs())))
                 .powi(2);
-        // Twice: the first pass leaves what rounding spoils when columns are nearly parallel.
+        // Once more where columns are nearly parallel: the first pass leaves what rounding spoils.
         for pass in 0..2 {
             let eigen = SymmetricEigen::new(inner(&with_mass, &block));
             let (s, u) = (eigen.eigenvalues, eigen.eigenvectors);
@@ -272,6 +275,9 @@ impl Basis {
             turned(&mut block, &turn);
             turned(&mut with_mass, &turn);
             let shortest = s.iter().copied().filter(|s| *s > bound).fold(f64::INFINITY, f64::min);
+            if pass == 0 && s.min() > bound && shortest > CLEAR * s.max() {
+                break;
+            }
             // Short columns grew, and with them what rounding left of the other blocks in them.
             if pass == 0 && !self.blocks.is_empty() && shortest < SHORT * s.max() {
                 let parts = self.shares(&block, 0);
@@ -341,6 +347,24 @@ pub(crate) fn inner(a: &[[f64; BLOCK]], b: &[[f64; BLOCK]]) -> Small {
     let parts: Vec<Small> =
         a.par_chunks(STRETCH).zip(b.par_chunks(STRETCH)).map(|(a, b)| product(a, b)).collect();
     parts.iter().fold(Small::zeros(), |sum, part| sum + part)
+}
+
+/// `a' b` of all blocks `a` with each block `b`, every stretch of rows read once: outer list by `b`.
+pub(crate) fn grams(a: &[&Block], b: &[Block]) -> Vec<Vec<Small>> {
+    let n = b.first().map_or(0, |block| block.len());
+    let of_stretch = |start: usize| -> Vec<Small> {
+        let rows = start..n.min(start + STRETCH);
+        let one =
+            |b: &Block| a.iter().map(|a| product(&a[rows.clone()], &b[rows.clone()])).collect::<Vec<_>>();
+        b.iter().flat_map(one).collect()
+    };
+    let parts: Vec<Vec<Small>> =
+        (0..n.div_ceil(STRETCH)).into_par_iter().map(|i| of_stretch(i * STRETCH)).collect();
+    let mut sums = vec![Small::zeros(); a.len() * b.len()];
+    for part in &parts {
+        sums.iter_mut().zip(part).for_each(|(sum, part)| *sum += part);
+    }
+    sums.chunks(a.len().max(1)).map(<[Small]>::to_vec).collect()
 }
 
 /// `a' b`, four rows of the result at a time so that they stay in registers.

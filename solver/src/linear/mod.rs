@@ -24,7 +24,7 @@ mod units;
 
 pub use factor::{Engine, Factor, Structure};
 pub use lanczos::{BLOCK, Block, Pairs, Pencil, largest};
-pub(crate) use lanczos::{Small, Space, combined, inner};
+pub(crate) use lanczos::{Small, Space, combined, grams, inner};
 pub use order::Graph;
 
 use std::fmt;

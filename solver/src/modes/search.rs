@@ -10,12 +10,15 @@ use super::ritz::lowest;
 use super::{ACCEPTED, Mode, ModeWishes, SETTLED};
 use crate::assemble::refused;
 use crate::error::SolveError;
-use crate::linear::{BLOCK, Block, LinearError, Pencil, Small, Space, combined, inner};
+use crate::linear::{BLOCK, Block, LinearError, Pencil, Small, Space, combined, grams, inner};
 use nalgebra::DMatrix;
 use rayon::prelude::*;
 
 /// Times the space is widened, at most.
 const MOST_ROUNDS: u32 = 8;
+
+/// Blocks whose products with the stiffness are taken together.
+const AT_ONCE: usize = 3;
 
 /// Right-hand sides up to which a solve of their own is cheaper than one of eight.
 const FEW: usize = 3;
@@ -160,18 +163,24 @@ impl Wide {
             into.fixed_view_mut::<BLOCK, BLOCK>(BLOCK * c, BLOCK * b).copy_from(&part.transpose());
         };
         let done = self.k.nrows() / BLOCK;
-        let new: Vec<Block> = problem.stiff(&blocks[done..]);
-        for (c, stiff) in (done..).zip(&new) {
-            let size = BLOCK * (c + 1);
-            self.k.resize_mut(size, size, 0.0);
-            self.m.resize_mut(size, size, 0.0);
-            for (b, block) in blocks[..c].iter().enumerate() {
-                put(&mut self.k, b, c, &inner(block, stiff));
+        let size = BLOCK * blocks.len();
+        self.k.resize_mut(size, size, 0.0);
+        self.m.resize_mut(size, size, 0.0);
+        // A few at a time: what they need stays close to the processor.
+        for start in (done..blocks.len()).step_by(AT_ONCE) {
+            let end = blocks.len().min(start + AT_ONCE);
+            let stiff = problem.stiff(&blocks[start..end]);
+            for (c, (column, own)) in
+                (start..end).zip(grams(&blocks[..end], &stiff).iter().zip(&blocks[start..]))
+            {
+                for (b, part) in column.iter().enumerate().take(c) {
+                    put(&mut self.k, b, c, part);
+                }
+                let own = [column[c], inner(own, heavy[c])];
+                let [k, m] = own.map(|part| (part + part.transpose()) * 0.5);
+                put(&mut self.k, c, c, &k);
+                put(&mut self.m, c, c, &m);
             }
-            let own = [inner(blocks[c], stiff), inner(blocks[c], heavy[c])];
-            let [k, m] = own.map(|part| (part + part.transpose()) * 0.5);
-            put(&mut self.k, c, c, &k);
-            put(&mut self.m, c, c, &m);
         }
     }
 

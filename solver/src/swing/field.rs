@@ -231,7 +231,9 @@ impl Field {
                 widest(
                     #[inline(always)]
                     || {
-                        for (k, (out, corner)) in packed.chunks_exact_mut(PACKED).zip(&mut *corners).enumerate() {
+                        for (k, (out, corner)) in
+                            packed.chunks_exact_mut(PACKED).zip(&mut *corners).enumerate()
+                        {
                             let e = first + k;
                             let Some(moved) = &frames[e] else { continue };
                             let soft = self.copper.as_ref().and_then(|c| c.of(e));
