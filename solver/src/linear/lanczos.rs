@@ -84,9 +84,13 @@ pub fn largest(pencil: &dyn Pencil, wanted: usize, tolerance: f64) -> Result<Pai
     })
 }
 
-/// The space that the iteration spans, to look for the same pairs in it by other means.
+/// The space that the iteration spans with the block that would come next, to look for the same pairs in it by other
+/// means.
 pub(crate) struct Space {
     basis: Basis,
+    eigen: SymmetricEigen<f64, nalgebra::Dyn>,
+    /// How the block that would come next couples to the last; None where nothing is left.
+    coupling: Option<Small>,
     /// Eigenvalues of `K^-1 M` as the iteration has them, largest magnitude first.
     pub(crate) theta: Vec<f64>,
 }
@@ -101,10 +105,12 @@ impl Space {
         wanted: usize,
         tolerance: f64,
     ) -> Result<Option<Self>, LinearError> {
-        let Some(mut grown) = grown(pencil, wanted, tolerance)? else { return Ok(None) };
+        let Some(grown) = grown(pencil, wanted, tolerance)? else { return Ok(None) };
         let theta = grown.theta();
-        grown.basis.blocks.extend(grown.next);
-        Ok(Some(Self { basis: grown.basis, theta }))
+        let Grown { mut basis, next, coupling, eigen, .. } = grown;
+        let coupling = next.as_ref().map(|_| coupling);
+        basis.blocks.extend(next);
+        Ok(Some(Self { basis, eigen, coupling, theta }))
     }
 
     /// Block solves taken.
@@ -117,21 +123,53 @@ impl Space {
         self.basis.blocks.iter().map(|pair| &pair.own).collect()
     }
 
-    /// Their products with M.
-    pub(crate) fn heavy(&self) -> Vec<&Block> {
-        self.basis.blocks.iter().map(|pair| &pair.with_mass).collect()
+    /// The block that would come next.
+    pub(crate) fn next(&self) -> Option<&Block> {
+        self.coupling.and(self.basis.blocks.last()).map(|pair| &pair.own)
     }
 
-    /// Takes in what is new in a block; false where nothing is.
-    pub(crate) fn add(&mut self, pencil: &dyn Pencil, mut block: Block) -> bool {
-        for _ in 0..2 {
-            let parts = self.basis.shares(&block, 0);
-            self.basis.take_out(&mut block, &parts, 0, |pair| &pair.own);
+    /// M-orthonormal weights of the blocks' columns, and K projected on the vectors they make, from the recurrence and
+    /// `next`, K projected on the block that would come next.
+    ///
+    /// With `K^-1 M V = V T + n R e'` and `T = Q t Q'` the projection on the columns of V Q is
+    /// `1/t + (1/t) q' (R' N R) q (1/t)`, where q are the last rows of Q, and `-N R q (1/t)` beside n.
+    pub(crate) fn projected(&self, next: &Small) -> (DMatrix<f64>, DMatrix<f64>) {
+        let values = &self.eigen.eigenvalues;
+        let size = values.len();
+        // Zero columns of the basis show as eigenvalues of zero.
+        let kept: Vec<usize> =
+            (0..size).filter(|&i| values[i].abs() > 1e3 * f64::EPSILON * values.amax()).collect();
+        let massive = |j: &usize| next[(*j, *j)] != 0.0;
+        let more: Vec<usize> = self.coupling.iter().flat_map(|_| (0..BLOCK).filter(massive)).collect();
+        let whole = kept.len() + more.len();
+        let mut weights = DMatrix::zeros(size + if self.coupling.is_some() { BLOCK } else { 0 }, whole);
+        let mut k = DMatrix::zeros(whole, whole);
+        for (c, &i) in kept.iter().enumerate() {
+            weights.view_mut((0, c), (size, 1)).copy_from(&self.eigen.eigenvectors.column(i));
+            k[(c, c)] = 1.0 / values[i];
         }
-        let (pair, _) = self.basis.orthonormalised(pencil, block);
-        let any = pair.is_some();
-        self.basis.blocks.extend(pair);
-        any
+        if let Some(r) = self.coupling {
+            // R q / t, a column for each kept pair.
+            let tails = DMatrix::from_fn(BLOCK, kept.len(), |row, c| {
+                self.eigen.eigenvectors[(size - BLOCK + row, kept[c])] / values[kept[c]]
+            });
+            let tails = r * tails;
+            let heavy = next * &tails;
+            let mut corner = k.view_mut((0, 0), (kept.len(), kept.len()));
+            corner += tails.tr_mul(&heavy);
+            for (a, &i) in more.iter().enumerate() {
+                let row = kept.len() + a;
+                weights[(size + i, row)] = 1.0;
+                for c in 0..kept.len() {
+                    k[(row, c)] = -heavy[(i, c)];
+                    k[(c, row)] = -heavy[(i, c)];
+                }
+                for (b, &j) in more.iter().enumerate() {
+                    k[(row, kept.len() + b)] = next[(i, j)];
+                }
+            }
+        }
+        (weights, k)
     }
 }
 
@@ -140,6 +178,8 @@ struct Grown {
     basis: Basis,
     /// The block that would come next.
     next: Option<Pair>,
+    /// How it couples to the newest.
+    coupling: Small,
     eigen: SymmetricEigen<f64, nalgebra::Dyn>,
     /// The wanted eigenvalues, largest magnitude first.
     rank: Vec<usize>,
@@ -176,7 +216,7 @@ fn grown(pencil: &dyn Pencil, wanted: usize, tolerance: f64) -> Result<Option<Gr
         let settled = rank.len() >= wanted && residual.iter().all(|r| *r < tolerance);
         match next {
             Some(next) if !settled && size < most => basis.blocks.push(next),
-            next => return Ok(Some(Grown { basis, next, eigen, rank, residual })),
+            next => return Ok(Some(Grown { basis, next, coupling, eigen, rank, residual })),
         }
     }
 }

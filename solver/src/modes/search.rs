@@ -1,9 +1,9 @@
-//! Looking for the lowest modes: Lanczos with the factor spans a space, stiffness of full digits picks the best vectors
-//! in it, and what a refined solve still finds wrong with them widens the space.
+//! Looking for the lowest modes: Lanczos with the factor spans a space, stiffness of full digits corrects the vectors
+//! found in it, and what a solve still finds wrong with them corrects them further.
 //!
 //! In: a [`Problem`]. Out: modes with their residuals. The assembled matrix and its factor carry rounding that in thin
-//! stacks shifts the modes by a millionth; since all vectors of the space take part, a step repairs what the lowest
-//! vectors alone would repair in many.
+//! stacks shifts the modes by a millionth. Products of full digits with the vectors sought show it; all vectors of the
+//! space take part in the correction, to first order, which leaves the square of that millionth.
 
 use super::modal::Problem;
 use super::ritz::lowest;
@@ -14,14 +14,17 @@ use crate::linear::{BLOCK, Block, LinearError, Pencil, Small, Space, combined, g
 use nalgebra::DMatrix;
 use rayon::prelude::*;
 
-/// Times the space is widened, at most.
+/// Times the vectors are judged, at most.
 const MOST_ROUNDS: u32 = 8;
 
-/// Blocks whose products with the stiffness are taken together.
-const AT_ONCE: usize = 3;
+/// Rows that a thread takes at a time.
+const ROWS: usize = 2048;
+
+/// Eigenvalues closer than this share are near: no formula with their difference is used.
+const NEAR: f64 = 1e-3;
 
 /// Right-hand sides up to which a solve of their own is cheaper than one of eight.
-const FEW: usize = 3;
+const FEW: usize = 1;
 
 /// Tries to find every unstable mode, each with more vectors.
 const MOST_TRIES: u32 = 4;
@@ -33,12 +36,14 @@ struct Found {
     residuals: Vec<f64>,
 }
 
-/// A space and what it makes of stiffness and mass.
-struct Wide {
-    space: Space,
-    /// Stiffness, of full digits, and mass projected on it.
-    k: DMatrix<f64>,
-    m: DMatrix<f64>,
+/// The vectors of a space by eigenvalue.
+struct Span {
+    /// Eigenvalues, ascending.
+    theta: Vec<f64>,
+    /// Weights of the columns of the space's blocks in the vector of each, of unit mass.
+    weights: DMatrix<f64>,
+    /// How many are sought.
+    wanted: usize,
 }
 
 impl Problem {
@@ -64,7 +69,7 @@ impl Problem {
                 wanted *= 2;
                 continue;
             }
-            let (found, more) = self.improved(space, wanted)?;
+            let (found, more) = self.improved(&space, wanted)?;
             solves += more;
             let mut found = self.told(&found);
             found.truncate(wishes.count.max(unstable));
@@ -94,49 +99,84 @@ impl Problem {
         (0..found.residuals.len()).map(of).collect()
     }
 
-    /// The best vectors of the space with stiffness of full digits; the space is widened by what solves leave of their
-    /// residuals until these are accepted or stand still. With the solves that took.
-    fn improved(&self, space: Space, wanted: usize) -> Result<(Found, u32), SolveError> {
-        let wanted = wanted.min(space.theta.len());
-        let mut wide = Wide { space, k: DMatrix::zeros(0, 0), m: DMatrix::zeros(0, 0) };
+    /// The best vectors of the space with stiffness of full digits, corrected by what solves leave of their residuals
+    /// until these are accepted or stand still. With the solves that took.
+    fn improved(&self, space: &Space, wanted: usize) -> Result<(Found, u32), SolveError> {
+        let span = self.span(space, wanted);
+        let mut vectors = combined(&space.blocks(), &span.weights.columns(0, span.wanted).into_owned());
+        // Stiffness and mass times the vectors are summed up with the corrections: they keep digits that the vectors
+        // themselves lose.
+        let mut stiff = self.stiff(&vectors.iter().collect::<Vec<_>>());
+        let mut heavy: Vec<Block> = vectors.iter().map(|x| Pencil::mass(self, x)).collect();
         let (mut solves, mut before) = (0, f64::INFINITY);
         for round in 1.. {
-            wide.catch_up(self);
-            let (theta, chosen) = lowest(&wide.k, &wide.m, wanted);
-            let vectors = combined(&wide.space.blocks(), &chosen);
-            let mut steps = self.unbalanced(&vectors, &theta);
-            let mut residuals = Vec::with_capacity(wanted);
+            let (theta, norms) = quotients(&vectors, &stiff, &heavy, span.wanted);
+            let mut steps = unbalanced(&stiff, &heavy, &theta);
             for (step, theta) in steps.iter_mut().zip(theta.chunks(BLOCK)) {
                 self.solve_first(step, theta.len()).map_err(|e| refused(&e))?;
                 solves += 1;
-                let with_mass = Pencil::mass(self, step);
-                let squares = inner(step, &with_mass);
-                residuals.extend((0..theta.len()).map(|r| squares[(r, r)].max(0.0).sqrt()));
             }
+            let steps_heavy: Vec<Block> = steps.iter().map(|step| Pencil::mass(self, step)).collect();
+            let residuals: Vec<f64> = (columns(&steps, &steps_heavy, span.wanted).iter().zip(&norms))
+                .map(|(square, norm)| square.max(0.0).sqrt() / norm)
+                .collect();
             let worst = residuals.iter().copied().fold(0.0, f64::max);
-            if worst < ACCEPTED
-                || round >= MOST_ROUNDS
-                || worst > 0.5 * before
-                || !wide.widen(self, &steps, &residuals)
-            {
+            if worst < ACCEPTED || round >= MOST_ROUNDS || worst > 0.5 * before {
+                for (block, norms) in vectors.iter_mut().zip(norms.chunks(BLOCK)) {
+                    block.par_iter_mut().for_each(|row| row.iter_mut().zip(norms).for_each(|(x, n)| *x /= n));
+                }
                 return Ok((Found { theta, vectors, residuals }, solves));
             }
             before = worst;
+            // What the solves, without the eigenvalue, leave short in the directions of the space.
+            let parts = matrix(&grams(&space.blocks(), &steps_heavy));
+            let more = combined(&space.blocks(), &span.short(&parts, &theta));
+            steps.iter_mut().zip(&more).for_each(|(step, more)| add_to(step, more));
+            add_all(&mut stiff, &self.stiff(&steps.iter().collect::<Vec<_>>()));
+            add_all(&mut heavy, &steps.iter().map(|step| Pencil::mass(self, step)).collect::<Vec<_>>());
+            add_all(&mut vectors, &steps);
         }
         Ok((Found { theta: Vec::new(), vectors: Vec::new(), residuals: Vec::new() }, solves))
     }
 
-    /// `theta M x - K x` of vectors, by products of their own: those of the space's blocks need not be kept for it.
-    fn unbalanced(&self, vectors: &[Block], theta: &[f64]) -> Vec<Block> {
-        let mut out = self.stiff(&vectors.iter().collect::<Vec<_>>());
-        for ((out, x), theta) in out.iter_mut().zip(vectors).zip(theta.chunks(BLOCK)) {
-            let mut by_column = [0.0; BLOCK];
-            by_column.iter_mut().zip(theta).for_each(|(own, theta)| *own = *theta);
-            out.par_iter_mut().zip(Pencil::mass(self, x)).for_each(|(k, m)| {
-                k.iter_mut().zip(m).zip(by_column).for_each(|((k, m), theta)| *k = theta * m - *k);
-            });
+    /// The vectors that the iteration found, those sought changed by what stiffness of full digits says of them: to first
+    /// order by all others, and exactly among themselves.
+    fn span(&self, space: &Space, wanted: usize) -> Span {
+        let next = space.next().map_or_else(Small::zeros, |next| {
+            let k = inner(next, &self.stiff(&[next])[0]);
+            (k + k.transpose()) * 0.5
+        });
+        let (basis, k) = space.projected(&next);
+        let (mut theta, weights) = lowest(&k, &DMatrix::identity(k.nrows(), k.nrows()), k.nrows());
+        let mut weights = basis * weights;
+        let wanted = wanted.min(theta.len());
+        // Whole blocks cost as much as parts of them.
+        let held = theta.len().min(wanted.next_multiple_of(BLOCK));
+        let own = weights.columns(0, held).into_owned();
+        let blocks = space.blocks();
+        let vectors = combined(&blocks, &own);
+        let stiff = self.stiff(&vectors.iter().collect::<Vec<_>>());
+        let seen = weights.tr_mul(&matrix(&grams(&blocks, &stiff)).columns(0, held));
+        let among = seen.rows(0, held);
+        let among = (among + among.transpose()) * 0.5;
+        let (better, turn) = lowest(&among, &DMatrix::identity(held, held), held);
+        if better.len() == held {
+            let seen = seen * &turn;
+            let mut change = DMatrix::zeros(weights.ncols(), held);
+            change.rows_mut(0, held).copy_from(&turn);
+            for (i, theta_i) in better.iter().enumerate() {
+                for k in held..weights.ncols() {
+                    let gap = theta[k] - theta_i;
+                    if gap.abs() > NEAR * theta[k].abs() {
+                        change[(k, i)] = -seen[(k, i)] / gap;
+                    }
+                }
+            }
+            let changed = &weights * change;
+            weights.columns_mut(0, held).copy_from(&changed);
+            theta[..held].copy_from_slice(&better);
         }
-        out
+        Span { theta, weights, wanted }
     }
 
     /// Solves for the first columns of a block, the others being zero: few at a time are cheaper than eight.
@@ -154,51 +194,62 @@ impl Problem {
     }
 }
 
-impl Wide {
-    /// Products and projections of the blocks that have none yet.
-    fn catch_up(&mut self, problem: &Problem) {
-        let (blocks, heavy) = (self.space.blocks(), self.space.heavy());
-        let put = |into: &mut DMatrix<f64>, b: usize, c: usize, part: &Small| {
-            into.fixed_view_mut::<BLOCK, BLOCK>(BLOCK * b, BLOCK * c).copy_from(part);
-            into.fixed_view_mut::<BLOCK, BLOCK>(BLOCK * c, BLOCK * b).copy_from(&part.transpose());
-        };
-        let done = self.k.nrows() / BLOCK;
-        let size = BLOCK * blocks.len();
-        self.k.resize_mut(size, size, 0.0);
-        self.m.resize_mut(size, size, 0.0);
-        // A few at a time: what they need stays close to the processor.
-        for start in (done..blocks.len()).step_by(AT_ONCE) {
-            let end = blocks.len().min(start + AT_ONCE);
-            let stiff = problem.stiff(&blocks[start..end]);
-            for (c, (column, own)) in
-                (start..end).zip(grams(&blocks[..end], &stiff).iter().zip(&blocks[start..]))
-            {
-                for (b, part) in column.iter().enumerate().take(c) {
-                    put(&mut self.k, b, c, part);
-                }
-                let own = [column[c], inner(own, heavy[c])];
-                let [k, m] = own.map(|part| (part + part.transpose()) * 0.5);
-                put(&mut self.k, c, c, &k);
-                put(&mut self.m, c, c, &m);
+impl Span {
+    /// Weights of the space's blocks that make whole what a solve leaves short: `K^-1` stands for `(K - theta M)^-1`, which in
+    /// the direction of the vector with `theta_k` is larger by `theta / (theta_k - theta)`. Along near neighbours
+    /// nothing is corrected.
+    ///
+    /// `parts`: the blocks' products with the mass and the solves.
+    fn short(&self, parts: &DMatrix<f64>, theta: &[f64]) -> DMatrix<f64> {
+        let mut along = self.weights.tr_mul(&parts.columns(0, theta.len()));
+        for (i, theta) in theta.iter().enumerate() {
+            for (k, theta_k) in self.theta.iter().enumerate() {
+                let gap = theta_k - theta;
+                along[(k, i)] *= if gap.abs() > NEAR * theta.abs() { theta / gap } else { -1.0 };
             }
         }
+        &self.weights * along
     }
+}
 
-    /// Takes the steps of the vectors that are not accepted into the space; false where nothing is new in them.
-    fn widen(&mut self, problem: &Problem, steps: &[Block], residuals: &[f64]) -> bool {
-        let open: Vec<usize> = (0..residuals.len()).filter(|&i| residuals[i] >= ACCEPTED).collect();
-        let mut any = false;
-        for group in open.chunks(BLOCK) {
-            let row = |i: usize| {
-                let mut row = [0.0; BLOCK];
-                for (x, &of) in row.iter_mut().zip(group) {
-                    *x = steps[of / BLOCK][i][of % BLOCK] / residuals[of];
-                }
-                row
-            };
-            let block: Block = (0..steps[0].len()).into_par_iter().map(row).collect();
-            any |= self.space.add(problem, block);
-        }
-        any
-    }
+/// Rayleigh's quotients and lengths in the product of the mass.
+fn quotients(x: &[Block], stiff: &[Block], heavy: &[Block], count: usize) -> (Vec<f64>, Vec<f64>) {
+    let (k, m) = (columns(x, stiff, count), columns(x, heavy, count));
+    k.iter().zip(&m).map(|(k, m)| (k / m, m.sqrt())).unzip()
+}
+
+/// Products of the columns of two lists of blocks, the first `count`.
+fn columns(a: &[Block], b: &[Block], count: usize) -> Vec<f64> {
+    let diagonal = |(a, b): (&Block, &Block)| inner(a, b).diagonal().iter().copied().collect::<Vec<_>>();
+    a.iter().zip(b).flat_map(diagonal).take(count).collect()
+}
+
+/// `theta M x - K x`.
+fn unbalanced(stiff: &[Block], heavy: &[Block], theta: &[f64]) -> Vec<Block> {
+    let of = |((k, m), theta): ((&Block, &Block), &[f64])| -> Block {
+        let mut by_column = [0.0; BLOCK];
+        by_column.iter_mut().zip(theta).for_each(|(own, theta)| *own = *theta);
+        let row =
+            |(k, m): (&[f64; BLOCK], &[f64; BLOCK])| std::array::from_fn(|c| by_column[c] * m[c] - k[c]);
+        k.par_iter().zip(m).with_min_len(ROWS).map(row).collect()
+    };
+    stiff.iter().zip(heavy).zip(theta.chunks(BLOCK)).map(of).collect()
+}
+
+fn add_all(sums: &mut [Block], more: &[Block]) {
+    sums.iter_mut().zip(more).for_each(|(sum, more)| add_to(sum, more));
+}
+
+fn add_to(sum: &mut Block, more: &Block) {
+    sum.par_iter_mut().zip(more).with_min_len(ROWS).for_each(|(sum, more)| {
+        sum.iter_mut().zip(more).for_each(|(s, m)| *s += m);
+    });
+}
+
+/// One matrix of the parts that [`grams`] gives.
+fn matrix(parts: &[Vec<Small>]) -> DMatrix<f64> {
+    let rows = parts.first().map_or(0, Vec::len);
+    DMatrix::from_fn(BLOCK * rows, BLOCK * parts.len(), |i, j| {
+        parts[j / BLOCK][i / BLOCK][(i % BLOCK, j % BLOCK)]
+    })
 }
