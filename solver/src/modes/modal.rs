@@ -268,7 +268,8 @@ impl Pencil for Problem {
         self.structure().solve_block(&self.factor, x)
     }
 
-    /// Smooth motions over the whole model: three shifts, and bending in polynomials of the place.
+    /// Smooth motions over the whole model: bending in polynomials of the place, with a shift in the plane beside the
+    /// last two. The shifts alone would move far less than bending does and leave columns that count for nothing.
     fn guess(&self) -> Option<Block> {
         let model = &self.model;
         let mut places = vec![[0.0; 3]; model.freedoms.blocks.len()];
@@ -291,11 +292,11 @@ impl Pencil for Problem {
             let first = structure.first()[structure.position()[vertex] as usize] as usize;
             for (k, &component) in self.layout.free(vertex).iter().enumerate() {
                 rows[first + k] = match component {
-                    0 => [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0],
-                    1 => [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0],
-                    2 => [1.0, x, y, x * x, x * y, x * x * y, 0.0, 0.0],
-                    3 => [0.0, 0.0, 1.0, 0.0, x, x * x, 0.0, 0.0].map(|slope| slope / half),
-                    4 => [0.0, 1.0, 0.0, 2.0 * x, y, 2.0 * x * y, 0.0, 0.0].map(|slope| -slope / half),
+                    0 => [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0],
+                    1 => [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0],
+                    2 => [1.0, x, y, x * x, x * y, x * x * y, x * x * x, y * y],
+                    3 => [0.0, 0.0, 1.0, 0.0, x, x * x, 0.0, 2.0 * y].map(|slope| slope / half),
+                    4 => [0.0, 1.0, 0.0, 2.0 * x, y, 2.0 * x * y, 3.0 * x * x, 0.0].map(|slope| -slope / half),
                     _ => [0.0; BLOCK],
                 };
             }
