@@ -9,7 +9,7 @@
 
 use super::LinearError;
 use crate::vectors::widest;
-use nalgebra::{DMatrix, SMatrix, SymmetricEigen};
+use nalgebra::{DMatrix, SMatrix, SVector, SymmetricEigen};
 use rayon::prelude::*;
 
 /// Columns of a block.
@@ -21,11 +21,17 @@ pub type Block = Vec<[f64; BLOCK]>;
 /// Small matrix between two blocks.
 pub(crate) type Small = SMatrix<f64, BLOCK, BLOCK>;
 
+/// A number for each column.
+type Vector = SVector<f64, BLOCK>;
+
 /// Rows whose products are summed by one thread.
 const STRETCH: usize = 2048;
 
 /// Squared length below this share of the longest column's: the column depends on others.
-const DEPENDENT: f64 = 1e-10;
+const DEPENDENT: f64 = 1e-22;
+
+/// Eigenvalue of the products of columns of unit length below which one depends on the others.
+const PARALLEL: f64 = 1e-2;
 
 /// The two operations that define the problem.
 pub trait Pencil: Sync {
@@ -294,35 +300,50 @@ impl Basis {
 
     /// Makes a block M-orthonormal, columns that depend on others zero; none if all do. With it the matrix R for
     /// which the given block is the product of the new one with R.
+    ///
+    /// The lowest mode may outweigh others by powers of ten in every column. Products of such columns hide what is
+    /// small in them, the columns turned to their main directions show it: their lengths are taken anew.
     fn orthonormalised(&self, pencil: &dyn Pencil, mut block: Block) -> (Option<Pair>, Small) {
         let mut with_mass = pencil.mass(&block);
-        let mut r = Small::identity();
         // Squared length below which a direction is rounding of the operator's own size.
         let rounding =
             (16.0 * f64::EPSILON * self.projected.diagonal().iter().fold(0.0, |m: f64, v| m.max(v.abs())))
                 .powi(2);
-        // Once more where columns are nearly parallel: the first pass leaves what rounding spoils.
-        for pass in 0..2 {
-            let eigen = SymmetricEigen::new(inner(&with_mass, &block));
+        let eigen = SymmetricEigen::new(inner(&with_mass, &block));
+        let (s, u) = (eigen.eigenvalues, eigen.eigenvectors);
+        let longest = s.max();
+        if longest <= rounding || !longest.is_finite() || longest <= 0.0 {
+            return (None, Small::zeros());
+        }
+        let lengths = s.map(|s| s.max(f64::EPSILON * longest).sqrt());
+        let turn = Small::from_fn(|i, j| u[(i, j)] / lengths[j]);
+        let mut r = Small::from_fn(|i, j| u[(j, i)] * lengths[i]);
+        turned(&mut block, &turn);
+        turned(&mut with_mass, &turn);
+        // Short columns grew, and with them what rounding left of the other blocks in them.
+        if !self.blocks.is_empty() && s.min() < SHORT * longest {
+            let parts = self.shares(&block, 0);
+            self.take_out(&mut block, &parts, 0, |pair| &pair.own);
+            self.take_out(&mut with_mass, &parts, 0, |pair| &pair.with_mass);
+        }
+        if s.min() <= CLEAR * longest || s.min() <= rounding {
+            let again = inner(&with_mass, &block);
+            let square = |i: usize| again[(i, i)].max(0.0) * lengths[i].powi(2);
+            let bound = rounding.max(DEPENDENT * longest);
+            let scale =
+                Vector::from_fn(|i, _| if square(i) > bound { again[(i, i)].sqrt().recip() } else { 0.0 });
+            let eigen = SymmetricEigen::new(Small::from_fn(|i, j| scale[i] * again[(i, j)] * scale[j]));
             let (s, u) = (eigen.eigenvalues, eigen.eigenvectors);
-            let bound = if pass == 0 { (DEPENDENT * s.max()).max(rounding) } else { 0.5 };
-            if s.max() <= bound || !s.max().is_finite() {
-                return (None, Small::zeros());
-            }
-            let kept = |i: usize| s[i] > bound;
-            let turn = Small::from_fn(|i, j| if kept(j) { u[(i, j)] / s[j].sqrt() } else { 0.0 });
-            r = Small::from_fn(|i, j| if kept(i) { u[(j, i)] * s[i].sqrt() } else { 0.0 }) * r;
+            let kept = |i: usize| s[i] > PARALLEL;
+            let turn = Small::from_fn(|i, j| if kept(j) { scale[i] * u[(i, j)] / s[j].sqrt() } else { 0.0 });
+            let back = Small::from_fn(|i, j| {
+                if kept(i) && scale[j] > 0.0 { u[(j, i)] * s[i].sqrt() / scale[j] } else { 0.0 }
+            });
+            r = back * r;
             turned(&mut block, &turn);
             turned(&mut with_mass, &turn);
-            let shortest = s.iter().copied().filter(|s| *s > bound).fold(f64::INFINITY, f64::min);
-            if pass == 0 && s.min() > bound && shortest > CLEAR * s.max() {
-                break;
-            }
-            // Short columns grew, and with them what rounding left of the other blocks in them.
-            if pass == 0 && !self.blocks.is_empty() && shortest < SHORT * s.max() {
-                let parts = self.shares(&block, 0);
-                self.take_out(&mut block, &parts, 0, |pair| &pair.own);
-                self.take_out(&mut with_mass, &parts, 0, |pair| &pair.with_mass);
+            if !(0..BLOCK).any(kept) {
+                return (None, Small::zeros());
             }
         }
         (Some(Pair { own: block, with_mass }), r)

@@ -296,7 +296,9 @@ impl Pencil for Problem {
                     1 => [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0],
                     2 => [1.0, x, y, x * x, x * y, x * x * y, x * x * x, y * y],
                     3 => [0.0, 0.0, 1.0, 0.0, x, x * x, 0.0, 2.0 * y].map(|slope| slope / half),
-                    4 => [0.0, 1.0, 0.0, 2.0 * x, y, 2.0 * x * y, 3.0 * x * x, 0.0].map(|slope| -slope / half),
+                    4 => {
+                        [0.0, 1.0, 0.0, 2.0 * x, y, 2.0 * x * y, 3.0 * x * x, 0.0].map(|slope| -slope / half)
+                    }
                     _ => [0.0; BLOCK],
                 };
             }
