@@ -229,15 +229,14 @@ impl Frame {
     ) {
         let arms = [0, 1].map(|e| pose.turn[link.nodes[e]] * link.arms_m[e]);
         let end = |f: &Vector12, e: usize, row: usize| f.fixed_rows::<3>(6 * e + row).into_owned();
-        for e in 0..2 {
-            let node = link.nodes[e];
+        for (e, (&node, arm)) in link.nodes.iter().zip(&arms).enumerate() {
             let (pull, mut moment): (Vector3<f64>, Vector3<f64>) = (end(f, e, 0), end(f, e, 3));
-            moment += arms[e].cross(&pull);
+            moment += arm.cross(&pull);
             for c in 0..3 {
                 force[node][c] += pull[c];
                 force[node][3 + c] += moment[c];
             }
-            add_turning(&mut k.diagonal[node], &end(ahead, e, 0), &arms[e]);
+            add_turning(&mut k.diagonal[node], &end(ahead, e, 0), arm);
         }
         for (e, g) in [(0, 0), (0, 1), (1, 1)] {
             let (a, b) = (link.nodes[e], link.nodes[g]);

@@ -1,7 +1,7 @@
 //! Equilibria of a frame: small, large, at a given load or at a given angle of one node.
 //!
 //! In: a frame with riding loads and, if driven, a load per ampere that depends on the pose. Out: poses. Newton with
-//! the tree factor, begun where the states before and their slopes lead ([`super::ahead`]); a step that does not settle
+//! the tree factor, begun where the states before and their slopes lead (`super::ahead`); a step that does not settle
 //! is halved. Absent: motion in time.
 
 use super::ahead::{Known, ahead};
@@ -267,7 +267,8 @@ impl<'f> Motion<'f> {
     /// the current changes.
     fn look_ahead(&mut self, lead: Lead<'_>, goal: f64, share: &Share) {
         self.foretold.clear();
-        let same = |a: &Share, b: &Share| [a.dead, a.heating] == [b.dead, b.heating];
+        let bits = |s: &Share| [s.dead.to_bits(), s.heating.to_bits()];
+        let same = |a: &Share, b: &Share| bits(a) == bits(b);
         let known: Vec<Known> = (self.reached.iter().rev())
             .filter(|r| same(&r.share, share))
             .map_while(|r| r.known(lead))

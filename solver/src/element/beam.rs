@@ -125,11 +125,7 @@ impl BeamElement {
     /// Forces of the six modes for a small motion of the ends (space axes) from a place, `moved`, without force.
     #[must_use]
     pub fn small_mode_forces(&self, moved: &MovedBeam, ends: &Vector12, heating: f64) -> Vector6<f64> {
-        let mut local = *ends;
-        for i in 0..4 {
-            let part = moved.triad * ends.fixed_rows::<3>(3 * i);
-            local.fixed_rows_mut::<3>(3 * i).copy_from(&part);
-        }
+        let local = moved.in_frame(ends);
         self.stiffness * (modes(&(moved.strained() * local)) - self.free * heating)
     }
 
@@ -143,11 +139,7 @@ impl BeamElement {
     /// Forces of the six modes that a motion of the ends (space, spins) from a place leads to, to first order.
     #[must_use]
     pub fn foretold_forces(&self, moved: &MovedBeam, heating: f64, ends: &Vector12) -> Vector6<f64> {
-        let mut local = *ends;
-        for i in 0..4 {
-            let part = moved.triad * ends.fixed_rows::<3>(3 * i);
-            local.fixed_rows_mut::<3>(3 * i).copy_from(&part);
-        }
+        let local = moved.in_frame(ends);
         let frame = moved.fitter * local;
         let mut change = Vector7::zeros();
         change[0] = local[6] - local[0];
@@ -412,6 +404,16 @@ impl MovedBeam {
                 k[(at + 1, j)] += 0.5 * torque * scaled(a[0], &change[end], 0, j);
             }
         }
+    }
+
+    /// Displacements and spins of the ends in the frame's axes.
+    fn in_frame(&self, ends: &Vector12) -> Vector12 {
+        let mut local = *ends;
+        for i in 0..4 {
+            let part = self.triad * ends.fixed_rows::<3>(3 * i);
+            local.fixed_rows_mut::<3>(3 * i).copy_from(&part);
+        }
+        local
     }
 
     fn turned_back(&self, local: &Vector12) -> Vector12 {
