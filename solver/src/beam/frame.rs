@@ -137,6 +137,8 @@ pub struct Linearised {
     pub stiffness: TreeMatrix,
     /// Every element's place.
     pub places: Vec<MovedBeam>,
+    /// Mode forces there.
+    pub forces: Vec<Vector6<f64>>,
 }
 
 impl Frame {
@@ -199,12 +201,14 @@ impl Frame {
         let mut force = vec![Vector6::zeros(); self.nodes.len()];
         let mut k = self.tree.zeros();
         let mut places = Vec::with_capacity(self.links.len());
+        let mut forces = Vec::with_capacity(self.links.len());
         for (n, link) in self.links.iter().enumerate() {
             let moved = self.moved(link, pose)?;
             let own = link.element.mode_forces(&moved, share.heating);
             let pull = link.element.pull(&moved, &own, foretold.map_or(&own, |f| &f[n]));
             self.add_link(link, pose, &pull, (&mut force, &mut k));
             places.push(moved);
+            forces.push(own);
         }
         for ride in rides {
             let arm = pose.turn[ride.node] * ride.arm_m;
@@ -217,7 +221,7 @@ impl Frame {
             }
             add_turning(&mut k.diagonal[ride.node], &-f, &arm);
         }
-        Some(Linearised { left: force, stiffness: k, places })
+        Some(Linearised { left: force, stiffness: k, places, forces })
     }
 
     fn add_link(
@@ -283,17 +287,15 @@ impl Frame {
         Some(link.element.mode_forces(&self.moved(link, pose)?, heating))
     }
 
-    /// These forces for every element after a small motion from its place, to first order.
-    pub(super) fn foretold(
+    /// Change of these forces for every element by a small motion from its place, to first order.
+    pub(super) fn changes_of_forces(
         &self,
         pose: &Pose,
         places: &[MovedBeam],
         motion: &[Vector6<f64>],
-        heating: f64,
     ) -> Vec<Vector6<f64>> {
         let one = |(link, moved): (&Link, &MovedBeam)| {
-            let ends = link.ends_by(pose, motion);
-            link.element.foretold_forces(moved, heating, &ends)
+            link.element.change_of_forces(moved, &link.ends_by(pose, motion))
         };
         self.links.iter().zip(places).map(one).collect()
     }

@@ -127,6 +127,8 @@ struct Linear {
     factor: TreeFactor,
     per_ampere: Vec<Vector6<f64>>,
     places: Vec<MovedBeam>,
+    /// Mode forces of the elements.
+    forces: Vec<Vector6<f64>>,
 }
 
 impl Reached {
@@ -350,10 +352,10 @@ impl<'f> Motion<'f> {
             if !(spin < WILD_RAD && shift.is_finite() && amperes.is_finite()) {
                 return Err(stopped("the motion runs away"));
             }
-            let forces = self.frame.foretold(&self.pose, &linear.places, &x, self.share.heating);
+            let changes = self.frame.changes_of_forces(&self.pose, &linear.places, &x);
             let begun = self.pose.clone();
             self.pose.step(&x, 1.0);
-            self.foretold = forces;
+            self.foretold = linear.forces.iter().zip(changes).map(|(f, c)| f + c).collect();
             self.share.drive += amperes;
             self.negative = linear.factor.negative;
             let (loads, stiffness) = &mut self.drive_now;
@@ -376,11 +378,8 @@ impl<'f> Motion<'f> {
                 if self.reached.len() > 1 {
                     self.reached.remove(0);
                 }
-                let (moved, pose, share) = (&linear.places, self.pose.clone(), self.share);
-                let still = vec![Vector6::zeros(); per_ampere.len()];
-                let [none, one] =
-                    [&still, &per_ampere].map(|x| self.frame.foretold(&begun, moved, x, share.heating));
-                let forces_per_ampere = one.iter().zip(&none).map(|(a, b)| a - b).collect();
+                let (pose, share) = (self.pose.clone(), self.share);
+                let forces_per_ampere = self.frame.changes_of_forces(&begun, &linear.places, &per_ampere);
                 let forces = std::mem::take(&mut self.foretold);
                 self.reached.push(Reached { pose, share, per_ampere, forces, forces_per_ampere });
                 return Ok(());
@@ -393,7 +392,7 @@ impl<'f> Motion<'f> {
     fn linearised(&mut self, renew: bool) -> Result<Linear, SolveError> {
         let foretold = Some(self.foretold.as_slice()).filter(|f| !f.is_empty());
         let state = self.frame.linearised(&self.pose, self.rides, self.share, foretold);
-        let Some(Linearised { left: force, stiffness: mut k, places }) = state else {
+        let Some(Linearised { left: force, stiffness: mut k, places, forces }) = state else {
             return Err(collapsed());
         };
         let mut left: Vec<Vector6<f64>> = force.iter().map(|f| -f).collect();
@@ -415,7 +414,7 @@ impl<'f> Motion<'f> {
         self.mask(&mut left);
         self.mask(&mut per_ampere);
         let factor = self.factored(k)?;
-        Ok(Linear { left, factor, per_ampere, places })
+        Ok(Linear { left, factor, per_ampere, places, forces })
     }
 
     fn residual(

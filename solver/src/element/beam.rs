@@ -136,9 +136,9 @@ impl BeamElement {
         0.5 * v.dot(&(self.stiffness * v))
     }
 
-    /// Forces of the six modes that a motion of the ends (space, spins) from a place leads to, to first order.
+    /// Change of the six mode forces by a motion of the ends (space, spins) from a place, to first order.
     #[must_use]
-    pub fn foretold_forces(&self, moved: &MovedBeam, heating: f64, ends: &Vector12) -> Vector6<f64> {
+    pub fn change_of_forces(&self, moved: &MovedBeam, ends: &Vector12) -> Vector6<f64> {
         let local = moved.in_frame(ends);
         let frame = moved.fitter * local;
         let mut change = Vector7::zeros();
@@ -147,7 +147,7 @@ impl BeamElement {
             let spin = local.fixed_rows::<3>(3 + 6 * end) - frame;
             change.fixed_rows_mut::<3>(at).copy_from(&(moved.turning[end] * spin));
         }
-        self.stiffness * (modes(&(moved.motion + change)) - self.free * heating)
+        self.stiffness * modes(&change)
     }
 
     /// Forces and moments at both ends, in space, and their tangent for displacements and spins.

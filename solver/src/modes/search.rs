@@ -106,8 +106,7 @@ impl Problem {
         let mut vectors = combined(&space.blocks(), &span.weights.columns(0, span.wanted).into_owned());
         // Stiffness and mass times the vectors are summed up with the corrections: they keep digits that the vectors
         // themselves lose.
-        let mut stiff = self.stiff(&vectors.iter().collect::<Vec<_>>());
-        let mut heavy: Vec<Block> = vectors.iter().map(|x| Pencil::mass(self, x)).collect();
+        let (mut stiff, mut heavy) = (self.stiff_all(&vectors), self.heavy_all(&vectors));
         let (mut solves, mut before) = (0, f64::INFINITY);
         for round in 1.. {
             let (theta, norms) = quotients(&vectors, &stiff, &heavy, span.wanted);
@@ -116,7 +115,7 @@ impl Problem {
                 self.solve_first(step, theta.len()).map_err(|e| refused(&e))?;
                 solves += 1;
             }
-            let steps_heavy: Vec<Block> = steps.iter().map(|step| Pencil::mass(self, step)).collect();
+            let steps_heavy = self.heavy_all(&steps);
             let residuals: Vec<f64> = (columns(&steps, &steps_heavy, span.wanted).iter().zip(&norms))
                 .map(|(square, norm)| square.max(0.0).sqrt() / norm)
                 .collect();
@@ -131,9 +130,9 @@ impl Problem {
             // What the solves, without the eigenvalue, leave short in the directions of the space.
             let parts = matrix(&grams(&space.blocks(), &steps_heavy));
             let more = combined(&space.blocks(), &span.short(&parts, &theta));
-            steps.iter_mut().zip(&more).for_each(|(step, more)| add_to(step, more));
-            add_all(&mut stiff, &self.stiff(&steps.iter().collect::<Vec<_>>()));
-            add_all(&mut heavy, &steps.iter().map(|step| Pencil::mass(self, step)).collect::<Vec<_>>());
+            add_all(&mut steps, &more);
+            add_all(&mut stiff, &self.stiff_all(&steps));
+            add_all(&mut heavy, &self.heavy_all(&steps));
             add_all(&mut vectors, &steps);
         }
         Ok((Found { theta: Vec::new(), vectors: Vec::new(), residuals: Vec::new() }, solves))
@@ -155,7 +154,7 @@ impl Problem {
         let own = weights.columns(0, held).into_owned();
         let blocks = space.blocks();
         let vectors = combined(&blocks, &own);
-        let stiff = self.stiff(&vectors.iter().collect::<Vec<_>>());
+        let stiff = self.stiff_all(&vectors);
         let seen = weights.tr_mul(&matrix(&grams(&blocks, &stiff)).columns(0, held));
         let among = seen.rows(0, held);
         let among = (among + among.transpose()) * 0.5;
@@ -177,6 +176,16 @@ impl Problem {
             theta[..held].copy_from_slice(&better);
         }
         Span { theta, weights, wanted }
+    }
+
+    /// Stiffness of full digits times blocks.
+    fn stiff_all(&self, blocks: &[Block]) -> Vec<Block> {
+        self.stiff(&blocks.iter().collect::<Vec<_>>())
+    }
+
+    /// Mass times blocks.
+    fn heavy_all(&self, blocks: &[Block]) -> Vec<Block> {
+        blocks.iter().map(|block| Pencil::mass(self, block)).collect()
     }
 
     /// Solves for the first columns of a block, the others being zero: few at a time are cheaper than eight.
@@ -237,13 +246,11 @@ fn unbalanced(stiff: &[Block], heavy: &[Block], theta: &[f64]) -> Vec<Block> {
 }
 
 fn add_all(sums: &mut [Block], more: &[Block]) {
-    sums.iter_mut().zip(more).for_each(|(sum, more)| add_to(sum, more));
-}
-
-fn add_to(sum: &mut Block, more: &Block) {
-    sum.par_iter_mut().zip(more).with_min_len(ROWS).for_each(|(sum, more)| {
-        sum.iter_mut().zip(more).for_each(|(s, m)| *s += m);
-    });
+    for (sum, more) in sums.iter_mut().zip(more) {
+        sum.par_iter_mut().zip(more).with_min_len(ROWS).for_each(|(sum, more)| {
+            sum.iter_mut().zip(more).for_each(|(s, m)| *s += m);
+        });
+    }
 }
 
 /// One matrix of the parts that [`grams`] gives.

@@ -80,7 +80,7 @@ fn foretold_forces_are_first_order() {
     let way = Vector12::from_fn(|i, _| 0.02 * ((3 * i + 1) as f64).sin());
     let miss = |by: f64| {
         let reached = e.mode_forces(&pose(&e, &(way * by)), 0.7);
-        (e.foretold_forces(&start, 0.7, &(way * by)) - reached).norm()
+        (e.mode_forces(&start, 0.7) + e.change_of_forces(&start, &(way * by)) - reached).norm()
     };
     let order = (miss(1.0) / miss(0.5)).log2();
     assert!((order - 2.0).abs() < 0.15, "order {order}");
