@@ -1,25 +1,25 @@
 //! Dense elimination of one front: `L L'` or `L D L'` of its pivots, the rows below, and the update for the parent.
 //!
 //! In: a front's panel with everything collected in it. Out: the factor in place of the panel, and minus the product
-//! of the rows below with themselves in the lower triangle of the update. Small fronts
-//! on one thread; large ones by strips, whose pieces and tiles the threads share. Which way is taken, and every cut,
-//! depends on sizes only.
+//! of the rows below with themselves in the lower triangle of the update. `L L'` goes by strips of columns through the
+//! tiles of [`super::tiles`], small fronts on one thread, the groups of rows and columns of large ones shared among the
+//! threads; `L D L'` is the library's. Every cut depends on sizes only, and no number on how it was cut for the threads.
 
+use super::packed::{GROUP, Strip, put_back};
+use super::tiles::{self, Corner, Right};
 use faer::dyn_stack::{MemBuffer, MemStack};
-use faer::linalg::cholesky::{ldlt, llt};
-use faer::linalg::matmul::matmul;
+use faer::linalg::cholesky::ldlt;
 use faer::linalg::matmul::triangular::{self, BlockStructure};
 use faer::linalg::triangular_solve;
 use faer::prelude::{Reborrow, ReborrowMut};
 use faer::{Accum, MatMut, MatRef, Par};
 use rayon::prelude::*;
 
-/// Columns that a shared front eliminates at a time.
+/// Most columns of a strip: a packed group of rows takes most of the first-level cache.
 const STRIP: usize = 192;
-/// Rows of a piece below them that one thread solves for.
-const PIECE: usize = 128;
-/// Rows and columns of the tiles that one thread updates: three of them stay in the second-level cache.
-const TILE: usize = 256;
+
+/// Columns that one thread updates at a time: packed as rows they leave the second-level cache to the rows.
+const PIECE: usize = 2 * GROUP;
 
 /// Columns of a front, one after another: `k` pivots of `m` rows each.
 pub(super) struct Panel<'a> {
@@ -34,112 +34,100 @@ impl<'a> Panel<'a> {
     }
 }
 
-/// `L L'` in place: index of the pivot that is not positive otherwise.
-fn cholesky(top: MatMut<'_, f64>, library: &mut MemBuffer) -> Result<(), usize> {
-    let (none, stack) = (llt::factor::LltRegularization::default(), MemStack::new(library));
-    llt::factor::cholesky_in_place(top, none, Par::Seq, stack, faer::Spec::default())
-        .map(|_| ())
-        .map_err(|llt::factor::LltError::NonPositivePivot { index }| index)
+/// Memory for packed rows and corners of one front after another.
+#[derive(Debug, Default)]
+pub(super) struct Room {
+    pub(super) packed: Vec<f64>,
+    corners: Vec<Corner>,
 }
 
-/// On one thread.
+impl Room {
+    pub(super) fn new(packed: Vec<f64>) -> Self {
+        Self { packed, corners: Vec::new() }
+    }
+}
+
+/// Entries of packed rows that a front of `k` pivots with `m` rows needs.
+pub(super) fn packed(k: usize, m: usize) -> usize {
+    strips(k, m).map(|strip| strip.packed().iter().sum()).max().unwrap_or(0) + ALIGNED
+}
+
+/// Values to a line of the cache: packed rows begin at one.
+const ALIGNED: usize = 8;
+
+/// Strips of a panel: the first takes what the others, whole groups all, leave over.
+fn strips(k: usize, m: usize) -> impl Iterator<Item = Strip> {
+    let count = k.div_ceil(STRIP);
+    let each = (k / count.max(1)).div_ceil(GROUP) * GROUP;
+    let first = k - each * count.saturating_sub(1);
+    (0..count).map(move |i| match i {
+        0 => Strip { height: m, start: 0, width: first },
+        _ => Strip { height: m, start: first + (i - 1) * each, width: each },
+    })
+}
+
+/// `L L'`; with `shared` all threads take part.
 ///
 /// # Errors
 /// Index of a pivot that is not positive.
-pub(super) fn eliminate(panel: Panel<'_>, update: &mut [f64], library: &mut MemBuffer) -> Result<(), usize> {
-    let (k, n) = (panel.k, panel.m - panel.k);
-    let (mut top, mut low) = panel.whole().split_at_row_mut(k);
-    cholesky(top.rb_mut(), library)?;
-    triangular_solve::solve_lower_triangular_in_place(top.rb(), low.rb_mut().transpose_mut(), Par::Seq);
-    subtract_product(update, n, low.rb(), low.rb(), Par::Seq);
-    Ok(())
-}
-
-/// Large fronts by strips of columns; pieces and tiles are shared among the threads.
-///
-/// # Errors
-/// Index of a pivot that is not positive.
-pub(super) fn eliminate_shared(
+pub(super) fn eliminate(
     panel: Panel<'_>,
     update: &mut [f64],
-    library: &mut MemBuffer,
+    room: &mut Room,
+    shared: bool,
 ) -> Result<(), usize> {
-    let (k, n) = (panel.k, panel.m - panel.k);
-    let mut update = MatMut::from_column_major_slice_mut(update, n, n);
-    let mut rest = panel.whole();
-    for start in (0..k).step_by(STRIP) {
-        let width = STRIP.min(k - start);
-        let (strip, right) = rest.split_at_col_mut(width);
-        let (mut top, mut low) = strip.split_at_row_mut(width);
-        cholesky(top.rb_mut(), library).map_err(|index| start + index)?;
-        let top = top.rb();
-        cut_rows(low.rb_mut(), PIECE).into_par_iter().with_max_len(1).for_each(|piece| {
-            triangular_solve::solve_lower_triangular_in_place(top, piece.transpose_mut(), Par::Seq);
-        });
-        let mut right = right.split_at_row_mut(width).1;
-        let mut tiles = Vec::new();
-        cut_lower(right.rb_mut(), 0, Accum::Add, &mut tiles);
-        let accum = if start == 0 { Accum::Replace } else { Accum::Add };
-        cut_lower(update.rb_mut(), k - start - width, accum, &mut tiles);
-        let low = low.rb();
-        tiles.into_par_iter().with_max_len(1).for_each(|tile| tile.subtract(low));
+    let Panel { values, m, k } = panel;
+    let mut rest = values;
+    for strip in strips(k, m) {
+        let (own, right) = rest.split_at_mut(strip.width * m);
+        let [top, low] = strip.packed();
+        let begin = room.packed.as_ptr().align_offset(ALIGNED * size_of::<f64>()).min(ALIGNED);
+        let (top, low) = room.packed[begin..][..top + low].split_at_mut(top);
+        tiles::pivots(strip, own, top, &mut room.corners).map_err(|index| strip.start + index)?;
+        let known = (&*top, &*room.corners);
+        if shared {
+            let values = &*own;
+            low.par_chunks_mut(strip.slot()).with_max_len(1).enumerate().for_each(|group| {
+                tiles::rows_below(strip, values, known, group);
+            });
+            let low = &*low;
+            let back = || {
+                own.par_chunks_mut(GROUP * m).enumerate().for_each(|(i, part)| {
+                    put_back(strip, (0, known.0), (i * GROUP, part));
+                    put_back(strip, (strip.width, low), (i * GROUP, part));
+                });
+            };
+            let forth = || {
+                let pieces = pieces(strip, k, right, update);
+                pieces.into_par_iter().with_max_len(1).for_each(|part| tiles::subtract(strip, low, part));
+            };
+            rayon::join(back, forth);
+        } else {
+            tiles::rows_below(strip, own, known, (0, low));
+            put_back(strip, (0, known.0), (0, own));
+            put_back(strip, (strip.width, low), (0, own));
+            pieces(strip, k, right, update).into_iter().for_each(|part| tiles::subtract(strip, low, part));
+        }
         rest = right;
     }
     Ok(())
 }
 
-/// A part of a lower triangle and the rows of the factor that its rows and columns go with.
-struct Tile<'a> {
-    target: MatMut<'a, f64>,
-    rows_from: usize,
-    columns_from: usize,
-    accum: Accum,
-}
-
-impl Tile<'_> {
-    /// `target -= low low'` for its rows and columns.
-    fn subtract(mut self, low: MatRef<'_, f64>) {
-        let (m, n) = (self.target.nrows(), self.target.ncols());
-        let a = low.subrows(self.rows_from, m);
-        let b = low.subrows(self.columns_from, n);
-        if self.rows_from == self.columns_from {
-            let (square, rest) = self.target.rb_mut().split_at_row_mut(n);
-            lower_product(square, self.accum, a.subrows(0, n), b, Par::Seq);
-            matmul(rest, self.accum, a.subrows(n, m - n), b.transpose(), -1.0, Par::Seq);
-        } else {
-            matmul(self.target, self.accum, a, b.transpose(), -1.0, Par::Seq);
-        }
+/// Columns right of a strip, those of the panel and those of the update, in pieces.
+fn pieces<'a>(strip: Strip, k: usize, right: &'a mut [f64], update: &'a mut [f64]) -> Vec<Right<'a>> {
+    let Strip { height, start, width } = strip;
+    let (end, n) = (start + width, height - k);
+    let mut pieces = Vec::with_capacity((height - end).div_ceil(PIECE) + 1);
+    for (i, values) in right.chunks_mut(PIECE * height).enumerate() {
+        pieces.push(Right { values, height, place: end + i * PIECE, first: i * PIECE, add: true });
     }
-}
-
-/// Rows in pieces.
-fn cut_rows(mut rest: MatMut<'_, f64>, height: usize) -> Vec<MatMut<'_, f64>> {
-    let mut pieces = Vec::with_capacity(rest.nrows().div_ceil(height));
-    while rest.nrows() > 0 {
-        let height = height.min(rest.nrows());
-        let (piece, below) = rest.split_at_row_mut(height);
-        pieces.push(piece);
-        rest = below;
+    if n > 0 {
+        for (i, values) in update[..n * n].chunks_mut(PIECE * n).enumerate() {
+            let (place, add) = (i * PIECE, start > 0);
+            pieces.push(Right { values, height: n, place, first: k - end + place, add });
+        }
     }
     pieces
-}
-
-/// Tiles of the lower triangle of a matrix at least as high as wide, whose first row and column go with row `first`.
-fn cut_lower<'a>(whole: MatMut<'a, f64>, first: usize, accum: Accum, tiles: &mut Vec<Tile<'a>>) {
-    let mut rest = whole;
-    let mut columns_from = first;
-    while rest.ncols() > 0 {
-        let width = TILE.min(rest.ncols());
-        let (strip, right) = rest.split_at_col_mut(width);
-        let mut rows_from = columns_from;
-        for target in cut_rows(strip, TILE) {
-            let height = target.nrows();
-            tiles.push(Tile { target, rows_from, columns_from, accum });
-            rows_from += height;
-        }
-        rest = right.split_at_row_mut(width).1;
-        columns_from += width;
-    }
 }
 
 /// The same with `L D L'`: unit lower triangle, D on the diagonal. `spare`: room for the rows below.

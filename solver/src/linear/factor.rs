@@ -179,7 +179,7 @@ impl Structure {
         self.forecast(threads, false)
     }
 
-    /// The same for [`Self::factorise_signed`], which needs more room for large fronts.
+    /// The same for [`Self::factorise_signed`], whose kernels take other room.
     #[must_use]
     pub fn signed_memory_bytes(&self, threads: usize) -> u64 {
         self.forecast(threads, true)

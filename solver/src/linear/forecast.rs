@@ -106,9 +106,10 @@ fn start(play: Play<'_>, unit: usize, (now, pace): (f64, f64), buffers: &mut Buf
     let last = range.end - 1;
     let mut spare = units.stacks[unit].map(|len| buffers.take(len)).to_vec();
     let kept = buffers.take(fronts.n_below(last).pow(2));
-    if signed {
-        spare.push(buffers.take(fronts.most_below(range.clone())));
-    }
+    spare.push(buffers.take(match signed {
+        true => fronts.most_below(range.clone()),
+        false => fronts.most_packed(range.clone()),
+    }));
     let below: f64 = match range.len() {
         1 => fronts.children_of(last).iter().map(|&c| fronts.work[c as usize]).sum(),
         _ => 0.0,

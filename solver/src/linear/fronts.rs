@@ -108,6 +108,12 @@ impl Fronts {
         fronts.map(|f| self.n_columns(f) * self.n_below(f)).max().unwrap_or(0)
     }
 
+    /// Entries of packed rows that the front among these which needs most takes.
+    pub(super) fn most_packed(&self, fronts: std::ops::Range<usize>) -> usize {
+        let of = |f: usize| super::dense::packed(self.n_columns(f), self.n_columns(f) + self.n_below(f));
+        fronts.map(of).max().unwrap_or(0)
+    }
+
     /// Children of a front, ascending.
     pub(super) fn children_of(&self, front: usize) -> &[u32] {
         &self.children[self.child_start[front] as usize..self.child_start[front + 1] as usize]

@@ -15,10 +15,12 @@ mod lanczos;
 mod library;
 mod numeric;
 mod order;
+mod packed;
 mod pool;
 mod sweep;
 #[cfg(test)]
 mod tests;
+mod tiles;
 mod tree;
 mod units;
 

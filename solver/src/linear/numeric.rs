@@ -6,14 +6,14 @@
 //! Source: Duff and Reid 1983 (from memory).
 
 use super::LinearError;
-use super::dense::{self, Panel};
+use super::dense::{self, Panel, Room};
 use super::fronts::{Fronts, split_by};
 use super::pool::Pool;
 use super::units::{Slot, Units, put, take};
 use crate::vectors::widest;
 use faer::Par;
-use faer::dyn_stack::MemBuffer;
-use faer::linalg::cholesky::{ldlt, llt};
+use faer::dyn_stack::{MemBuffer, StackReq};
+use faer::linalg::cholesky::ldlt;
 use rayon::prelude::*;
 use std::sync::Mutex;
 
@@ -112,7 +112,7 @@ impl Job<'_> {
         let mut bench = Bench::new(self, front..front + 1)?;
         let done = self.front(front, panel, &mut update[..n * n], (&children, &mut bench, shared));
         drop(children);
-        below.into_iter().chain([bench.spare]).for_each(|buffer| self.pool.give(buffer));
+        below.into_iter().chain(bench.buffers()).for_each(|buffer| self.pool.give(buffer));
         done.map(|()| update)
     }
 
@@ -158,7 +158,7 @@ impl Job<'_> {
             }
             top[own] += if front == last { 0 } else { len };
         }
-        stacks.into_iter().chain([bench.spare]).for_each(|buffer| self.pool.give(buffer));
+        stacks.into_iter().chain(bench.buffers()).for_each(|buffer| self.pool.give(buffer));
         done.map(|()| out)
     }
 
@@ -198,14 +198,12 @@ impl Job<'_> {
         collect(panel, &Window { columns: [0, k], rows: m, skipped: 0 }, children, threads);
         let at = |index: usize| Failure::Pivot(self.fronts.column[front] + super::factor::as_u32(index));
         let whole = Panel { values: panel, m, k };
-        let Bench { library, spare } = bench;
+        let Bench { library, spare, room } = bench;
         if self.signed {
             let par = if threads > 1 { Par::rayon(threads) } else { Par::Seq };
             dense::eliminate_signed(whole, update, library, spare, par).map_err(at)?;
-        } else if shared {
-            dense::eliminate_shared(whole, update, library).map_err(at)?;
         } else {
-            dense::eliminate(whole, update, library).map_err(at)?;
+            dense::eliminate(whole, update, room, shared).map_err(at)?;
         }
         collect(update, &Window { columns: [k, m], rows: n, skipped: k }, children, threads);
         Ok(())
@@ -239,18 +237,28 @@ impl Job<'_> {
 struct Bench {
     library: MemBuffer,
     spare: Vec<f64>,
+    room: Room,
 }
 
 impl Bench {
     fn new(job: &Job<'_>, fronts: std::ops::Range<usize>) -> Result<Self, Failure> {
+        if !job.signed {
+            let packed = job.pool.take(job.fronts.most_packed(fronts))?;
+            return Ok(Self {
+                library: MemBuffer::new(StackReq::EMPTY),
+                spare: Vec::new(),
+                room: Room::new(packed),
+            });
+        }
         let widest = fronts.clone().map(|f| job.fronts.n_columns(f)).max().unwrap_or(0);
-        let request = if job.signed {
-            ldlt::factor::cholesky_in_place_scratch::<f64>(widest, Par::Seq, faer::Spec::default())
-        } else {
-            llt::factor::cholesky_in_place_scratch::<f64>(widest, Par::Seq, faer::Spec::default())
-        };
-        let spare = if job.signed { job.pool.take(job.fronts.most_below(fronts))? } else { Vec::new() };
-        Ok(Self { library: MemBuffer::try_new(request).map_err(|_| Failure::Memory)?, spare })
+        let request = ldlt::factor::cholesky_in_place_scratch::<f64>(widest, Par::Seq, faer::Spec::default());
+        let library = MemBuffer::try_new(request).map_err(|_| Failure::Memory)?;
+        Ok(Self { library, spare: job.pool.take(job.fronts.most_below(fronts))?, room: Room::default() })
+    }
+
+    /// What goes back to the pool.
+    fn buffers(self) -> [Vec<f64>; 2] {
+        [self.spare, self.room.packed]
     }
 }
 
