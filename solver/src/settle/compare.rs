@@ -118,10 +118,13 @@ pub(super) fn still(spot: &Spot, options: &SettleOptions) -> bool {
     moved_little && sure && (spot.strain - spot.second).abs() <= 2.0 * allowed
 }
 
+/// How much larger than asked triangles come out: without this room a spot at its limit would be refined in vain.
+const LARGER: f64 = 1.25;
+
 /// Whether nothing finer makes sense at a spot: its triangles are about half the thickness already.
 pub(super) fn at_limit(spot: &Spot, options: &SettleOptions) -> bool {
     match spot.mean {
         Some(mean) => mean.resolved,
-        None => spot.size_m <= 1.2 * options.finest_share * spot.thickness_m,
+        None => spot.size_m <= LARGER * options.finest_share * spot.thickness_m,
     }
 }
