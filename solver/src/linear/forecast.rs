@@ -43,12 +43,19 @@ impl Buffers {
     }
 }
 
-/// What is played: the tree, its units, and whether each unit wants room for its rows before division by D.
+/// What is played: the tree, its units, and whether signs are counted.
 #[derive(Clone, Copy)]
 pub(super) struct Play<'a> {
     pub(super) fronts: &'a Fronts,
     pub(super) units: &'a Units,
     pub(super) signed: bool,
+}
+
+impl Play<'_> {
+    /// Entries that the kernels of a unit with these fronts take for themselves.
+    fn room(&self, fronts: std::ops::Range<usize>) -> usize {
+        if self.signed { self.fronts.most_below(fronts) } else { self.fronts.most_packed(fronts) }
+    }
 }
 
 /// Entries of all buffers that a factorisation on `threads` threads allocates at most, whether the threads get equal
@@ -57,7 +64,9 @@ pub(super) fn waiting(play: Play<'_>, threads: usize) -> usize {
     if threads < 2 {
         return played(play, threads, 1.0);
     }
-    SPEEDS.into_iter().map(|speed| played(play, threads, speed)).max().unwrap_or(0)
+    // A thread that waits inside a large front may take up another one meanwhile, which wants a room of its own.
+    let meanwhile = (threads - 1) * play.room(0..play.fronts.len());
+    SPEEDS.into_iter().map(|speed| played(play, threads, speed)).max().unwrap_or(0) + meanwhile
 }
 
 /// The first worker takes waiting branches from the front, the others from the back; whoever finishes the last
@@ -101,15 +110,12 @@ fn played(play: Play<'_>, threads: usize, speed: f64) -> usize {
 }
 
 fn start(play: Play<'_>, unit: usize, (now, pace): (f64, f64), buffers: &mut Buffers) -> Running {
-    let Play { fronts, units, signed } = play;
+    let Play { fronts, units, .. } = play;
     let range = units.fronts_of(unit);
     let last = range.end - 1;
     let mut spare = units.stacks[unit].map(|len| buffers.take(len)).to_vec();
     let kept = buffers.take(fronts.n_below(last).pow(2));
-    spare.push(buffers.take(match signed {
-        true => fronts.most_below(range.clone()),
-        false => fronts.most_packed(range.clone()),
-    }));
+    spare.push(buffers.take(play.room(range.clone())));
     let below: f64 = match range.len() {
         1 => fronts.children_of(last).iter().map(|&c| fronts.work[c as usize]).sum(),
         _ => 0.0,
