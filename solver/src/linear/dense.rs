@@ -55,7 +55,7 @@ pub(super) fn packed(k: usize, m: usize) -> usize {
 /// Values to a line of the cache: packed rows begin at one.
 const ALIGNED: usize = 8;
 
-/// Strips of a panel: the first takes what the others, whole groups all, leave over.
+/// Strips of a panel: the first takes what the others, whole groups all and at most [`STRIP`] columns, leave over.
 fn strips(k: usize, m: usize) -> impl Iterator<Item = Strip> {
     let count = k.div_ceil(STRIP);
     let each = (k / count.max(1)).div_ceil(GROUP) * GROUP;
@@ -178,4 +178,24 @@ fn lower_product(square: MatMut<'_, f64>, accum: Accum, a: MatRef<'_, f64>, b: M
     let full = BlockStructure::Rectangular;
     let lower = BlockStructure::TriangularLower;
     triangular::matmul(square, lower, accum, a, full, b.transpose(), full, -1.0, par);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Whatever the number of columns: side by side, none empty or too wide, all but the first whole groups.
+    #[test]
+    fn strips_cover_every_column_once() {
+        for k in 1..5000 {
+            let mut end = 0;
+            for strip in strips(k, k + 7) {
+                assert_eq!(strip.start, end, "{k} columns");
+                assert!((1..=STRIP).contains(&strip.width), "{k} columns: {strip:?}");
+                assert!(end == 0 || strip.width % GROUP == 0, "{k} columns: {strip:?}");
+                end += strip.width;
+            }
+            assert_eq!(end, k, "all columns");
+        }
+    }
 }

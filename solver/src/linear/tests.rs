@@ -294,6 +294,7 @@ fn memory_is_as_forecast() {
     };
     assert_eq!(used(1, false), structure.memory_bytes(1), "one thread");
     assert_eq!(used(1, true), structure.signed_memory_bytes(1), "one thread with signs");
+    assert_ne!(structure.signed_memory_bytes(1), structure.memory_bytes(1), "signs want other room");
     // With more threads it depends on who is first, so the forecast is the most there can be.
     for (signed, forecast) in [(false, structure.memory_bytes(2)), (true, structure.signed_memory_bytes(2))] {
         let (two, forecast) = (used(2, signed) as f64, forecast as f64);

@@ -99,6 +99,10 @@ fn a_foretold_correction_is_no_smaller_than_the_one_that_follows() {
         );
         assert!(own.last_correction < SETTLED, "{nx}: {:e}", own.last_correction);
     }
+    let (nx, h) = (400, 10e-6);
+    let model = cantilever(nx, 2, 20e-3, vec![ply(-h / 2.0, h, 4e9, 0.3), ply(h, 1.5 * h, 117e9, 0.34)]);
+    let own = solve_one(&model, &end_load(&model, nx, 2, &down(1e-4 * h / 50e-6)));
+    assert!(own.last_correction < SETTLED, "{nx}: {:e}", own.last_correction);
 }
 
 #[test]
