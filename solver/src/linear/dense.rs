@@ -16,7 +16,7 @@ use faer::{Accum, MatMut, MatRef, Par};
 use rayon::prelude::*;
 
 /// Most columns of a strip: a packed group of rows takes most of the first-level cache.
-const STRIP: usize = 192;
+const STRIP: usize = 144;
 
 /// Columns that one thread updates at a time: packed as rows they leave the second-level cache to the rows.
 const PIECE: usize = 2 * GROUP;
@@ -33,6 +33,9 @@ impl<'a> Panel<'a> {
         MatMut::from_column_major_slice_mut(self.values, self.m, self.k)
     }
 }
+
+/// What becomes of columns of the update, the first of them named, once the product is there.
+pub(super) type Finish<'a> = dyn Fn(usize, &mut [f64]) + Sync + 'a;
 
 /// Memory for packed rows and corners of one front after another.
 #[derive(Debug, Default)]
@@ -66,7 +69,8 @@ fn strips(k: usize, m: usize) -> impl Iterator<Item = Strip> {
     })
 }
 
-/// `L L'`; with `shared` all threads take part.
+/// `L L'`; with `shared` all threads take part. `finish` is called with the first of some columns of the update and
+/// with these, once for each column after the product is there.
 ///
 /// # Errors
 /// Index of a pivot that is not positive.
@@ -75,6 +79,7 @@ pub(super) fn eliminate(
     update: &mut [f64],
     room: &mut Room,
     shared: bool,
+    finish: &Finish<'_>,
 ) -> Result<(), usize> {
     let Panel { values, m, k } = panel;
     let mut rest = values;
@@ -99,18 +104,27 @@ pub(super) fn eliminate(
             };
             let forth = || {
                 let pieces = pieces(strip, k, right, update);
-                pieces.into_par_iter().with_max_len(1).for_each(|part| tiles::subtract(strip, low, part));
+                pieces.into_par_iter().with_max_len(1).for_each(|part| taken(strip, low, part, (k, finish)));
             };
             rayon::join(back, forth);
         } else {
             tiles::rows_below(strip, own, known, (0, low));
             put_back(strip, (0, known.0), (0, own));
             put_back(strip, (strip.width, low), (0, own));
-            pieces(strip, k, right, update).into_iter().for_each(|part| tiles::subtract(strip, low, part));
+            let pieces = pieces(strip, k, right, update);
+            pieces.into_iter().for_each(|part| taken(strip, low, part, (k, finish)));
         }
         rest = right;
     }
     Ok(())
+}
+
+/// Takes a strip's product from columns to its right; those of the update are finished with the last strip's.
+fn taken(strip: Strip, low: &[f64], mut right: Right<'_>, (k, finish): (usize, &Finish<'_>)) {
+    tiles::subtract(strip, low, &mut right);
+    if strip.start + strip.width == k {
+        finish(right.first, right.values);
+    }
 }
 
 /// Columns right of a strip, those of the panel and those of the update, in pieces.
@@ -140,6 +154,7 @@ pub(super) fn eliminate_signed(
     library: &mut MemBuffer,
     spare: &mut [f64],
     par: Par,
+    finish: &Finish<'_>,
 ) -> Result<(), usize> {
     let (k, n) = (panel.k, panel.m - panel.k);
     let (mut top, mut low) = panel.whole().split_at_row_mut(k);
@@ -162,7 +177,17 @@ pub(super) fn eliminate_signed(
         let pivot = top[(j, j)];
         low.rb_mut().col_mut(j).iter_mut().for_each(|v| *v /= pivot);
     }
-    subtract_product(update, n, undivided.rb(), low.rb(), par);
+    if n > 0 {
+        subtract_product(update, n, undivided.rb(), low.rb(), par);
+        let update = &mut update[..n * n];
+        match par {
+            Par::Seq => finish(0, update),
+            Par::Rayon(_) => {
+                let pieces = update.par_chunks_mut(PIECE * n).enumerate();
+                pieces.for_each(|(i, columns)| finish(i * PIECE, columns));
+            }
+        }
+    }
     Ok(())
 }
 

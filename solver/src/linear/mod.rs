@@ -4,6 +4,7 @@
 //! values of its lower triangle in elimination order. Out: solutions of `K x = b`. All sums have a fixed order, so
 //! results do not depend on the thread count. No iterative solver, no pivoting.
 
+mod collect;
 mod dense;
 mod dissect;
 mod factor;

@@ -6,19 +6,26 @@
 //! Source: Duff and Reid 1983 (from memory).
 
 use super::LinearError;
+use super::collect::{self, Child, Window};
 use super::dense::{self, Panel, Room};
 use super::fronts::{Fronts, split_by};
 use super::pool::Pool;
 use super::units::{Slot, Units, put, take};
-use crate::vectors::widest;
 use faer::Par;
 use faer::dyn_stack::{MemBuffer, StackReq};
 use faer::linalg::cholesky::ldlt;
 use rayon::prelude::*;
+use std::ops::Range;
 use std::sync::Mutex;
 
 /// Multiplications above which one front is worth all threads.
 const SHARED: f64 = 3e7;
+
+/// Entries of a panel that are filled and added to together: they stay in the second-level cache.
+const GATHERED: usize = 1 << 14;
+
+/// Most unknowns of a node.
+const FREEDOMS: usize = 6;
 
 /// What stops a front, in unknowns by elimination.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -47,20 +54,6 @@ pub(super) struct Job<'a> {
     pub(super) values: &'a [f64],
     /// `L D L'` instead of `L L'`.
     pub(super) signed: bool,
-}
-
-/// Rows `from..from + len` of a child's update belong at rows `to..` of the front.
-struct Run {
-    from: usize,
-    to: usize,
-    len: usize,
-}
-
-/// A child's update (square, lower triangle valid, columns one after another) and where it belongs.
-struct Child<'a> {
-    update: &'a [f64],
-    n: usize,
-    runs: Vec<Run>,
 }
 
 /// An update waiting for its parent, or why there is none.
@@ -163,20 +156,9 @@ impl Job<'_> {
     }
 
     fn child<'b>(&self, child: usize, front: usize, update: &'b [f64]) -> Child<'b> {
-        let pivots = self.fronts.n_columns(front);
         let (below, into_parent) = self.fronts.below_of(child);
-        let mut runs: Vec<Run> = Vec::new();
-        let mut from = 0;
-        for (&block, &to) in below.iter().zip(into_parent) {
-            let (to, len) = (to as usize, self.size(block as usize));
-            match runs.last_mut() {
-                // A run never crosses from the pivots to the rows below, since these columns go elsewhere.
-                Some(run) if run.to + run.len == to && to != pivots => run.len += len,
-                _ => runs.push(Run { from, to, len }),
-            }
-            from += len;
-        }
-        Child { update, n: from, runs }
+        let pieces = below.iter().zip(into_parent).map(|(&b, &to)| (to as usize, self.size(b as usize)));
+        Child::new(update, self.fronts.n_columns(front), pieces)
     }
 
     fn size(&self, position: usize) -> usize {
@@ -193,43 +175,89 @@ impl Job<'_> {
     ) -> Result<(), Failure> {
         let (k, n) = (self.fronts.n_columns(front), self.fronts.n_below(front));
         let m = k + n;
-        let threads = if shared { rayon::current_num_threads() } else { 1 };
-        self.scatter(front, panel, m);
-        collect(panel, &Window { columns: [0, k], rows: m, skipped: 0 }, children, threads);
+        self.gather(front, panel, children, shared);
         let at = |index: usize| Failure::Pivot(self.fronts.column[front] + super::factor::as_u32(index));
         let whole = Panel { values: panel, m, k };
         let Bench { library, spare, room } = bench;
+        let finish = |first: usize, columns: &mut [f64]| {
+            let first = k + first;
+            collect::add(
+                columns,
+                Window { columns: [first, first + columns.len() / n], rows: n, skipped: k },
+                children,
+            );
+        };
         if self.signed {
-            let par = if threads > 1 { Par::rayon(threads) } else { Par::Seq };
-            dense::eliminate_signed(whole, update, library, spare, par).map_err(at)?;
+            let par = if shared { Par::rayon(0) } else { Par::Seq };
+            dense::eliminate_signed(whole, update, library, spare, par, &finish).map_err(at)
         } else {
-            dense::eliminate(whole, update, room, shared).map_err(at)?;
+            dense::eliminate(whole, update, room, shared, &finish).map_err(at)
         }
-        collect(update, &Window { columns: [k, m], rows: n, skipped: k }, children, threads);
-        Ok(())
     }
 
-    /// Puts the matrix entries of a front's columns into its panel.
-    fn scatter(&self, front: usize, panel: &mut [f64], m: usize) {
-        // Nobody reads the upper triangle: its pages need not even exist.
-        panel.chunks_exact_mut(m).enumerate().for_each(|(j, column)| column[j..].fill(0.0));
+    /// Fills the panel of a front with the matrix entries and what its children leave there.
+    fn gather(&self, front: usize, panel: &mut [f64], children: &[Child<'_>], shared: bool) {
+        let blocks = self.fronts.block[front] as usize..self.fronts.block[front + 1] as usize;
+        let m = self.fronts.n_columns(front) + self.fronts.n_below(front);
+        if panel.len() <= GATHERED {
+            return self.gather_columns(front, panel, blocks, children);
+        }
+        let mut bounds = vec![blocks.start];
+        let mut from = self.first[blocks.start];
+        for block in blocks.start + 1..blocks.end {
+            if (self.first[block + 1] - from) as usize * m > GATHERED {
+                bounds.push(block);
+                from = self.first[block];
+            }
+        }
+        bounds.push(blocks.end);
+        let lengths = bounds.windows(2).map(|b| (self.first[b[1]] - self.first[b[0]]) as usize * m);
+        let parts = split_by(panel, lengths);
+        if shared {
+            let parts = parts.into_par_iter().zip(bounds.par_windows(2)).with_max_len(1);
+            parts.for_each(|(part, b)| self.gather_columns(front, part, b[0]..b[1], children));
+        } else {
+            let parts = parts.into_iter().zip(bounds.windows(2));
+            parts.for_each(|(part, b)| self.gather_columns(front, part, b[0]..b[1], children));
+        }
+    }
+
+    /// The same for the columns of some of its blocks.
+    fn gather_columns(&self, front: usize, part: &mut [f64], blocks: Range<usize>, children: &[Child<'_>]) {
+        let m = self.fronts.n_columns(front) + self.fronts.n_below(front);
         let start = self.fronts.column[front];
-        for position in self.fronts.block[front] as usize..self.fronts.block[front + 1] as usize {
-            let blocks = self.column_start[position] as usize..self.column_start[position + 1] as usize;
+        let skipped = (self.first[blocks.start] - start) as usize;
+        // Nobody reads the upper triangle: its pages need not even exist.
+        part.chunks_exact_mut(m).enumerate().for_each(|(j, column)| column[skipped + j..].fill(0.0));
+        for position in blocks.clone() {
+            let below = self.column_start[position] as usize..self.column_start[position + 1] as usize;
             let (first, size) = (self.first[position], self.size(position));
+            let own = (first - start) as usize;
             for c in 0..size {
-                let column = &mut panel[((first - start) as usize + c) * m..][..m];
+                let column = &mut part[(own - skipped + c) * m..][..m];
                 let mut at = self.entry_start[first as usize + c] as usize;
                 let mut copy = |row: usize, len: usize| {
-                    column[row..row + len].copy_from_slice(&self.values[at..at + len]);
+                    put_run(&mut column[row..][..len], &self.values[at..][..len]);
                     at += len;
                 };
-                copy((first - start) as usize + c, size - c);
-                for e in blocks.clone() {
+                copy(own + c, size - c);
+                for e in below.clone() {
                     copy(self.fronts.scatter[e] as usize, self.size(self.rows[e] as usize));
                 }
             }
         }
+        let columns = [skipped, (self.first[blocks.end] - start) as usize];
+        collect::add(part, Window { columns, rows: m, skipped: 0 }, children);
+    }
+}
+
+/// Copies the few entries of one node.
+#[inline]
+fn put_run(into: &mut [f64], values: &[f64]) {
+    match (into.first_chunk_mut::<FREEDOMS>(), values.first_chunk::<FREEDOMS>()) {
+        // A length that the compiler knows spares a call.
+        (Some(into), Some(values)) => *into = *values,
+        _ => into.copy_from_slice(values),
     }
 }
 
@@ -241,7 +269,7 @@ struct Bench {
 }
 
 impl Bench {
-    fn new(job: &Job<'_>, fronts: std::ops::Range<usize>) -> Result<Self, Failure> {
+    fn new(job: &Job<'_>, fronts: Range<usize>) -> Result<Self, Failure> {
         if !job.signed {
             let packed = job.pool.take(job.fronts.most_packed(fronts))?;
             return Ok(Self {
@@ -259,66 +287,5 @@ impl Bench {
     /// What goes back to the pool.
     fn buffers(self) -> [Vec<f64>; 2] {
         [self.spare, self.room.packed]
-    }
-}
-
-/// Columns of a front held in a slice of `rows` entries each, the front's first `skipped` rows left out.
-#[derive(Clone, Copy)]
-struct Window {
-    columns: [usize; 2],
-    rows: usize,
-    skipped: usize,
-}
-
-/// Adds those columns of the children's updates that lie in the window, child after child.
-fn collect(target: &mut [f64], window: &Window, children: &[Child<'_>], threads: usize) {
-    let [start, end] = window.columns;
-    if children.is_empty() || start == end {
-        return;
-    }
-    if threads == 1 {
-        return add(target, window, children);
-    }
-    let width = (end - start).div_ceil(8 * threads);
-    target[..(end - start) * window.rows].par_chunks_mut(width * window.rows).enumerate().for_each(
-        |(i, part)| {
-            let start = start + i * width;
-            add(part, &Window { columns: [start, end.min(start + width)], ..*window }, children);
-        },
-    );
-}
-
-fn add(target: &mut [f64], window: &Window, children: &[Child<'_>]) {
-    widest(
-        #[inline(always)]
-        || {
-            for child in children {
-                add_child(target, window, child);
-            }
-        },
-    );
-}
-
-#[inline(always)]
-fn add_child(target: &mut [f64], window: &Window, child: &Child<'_>) {
-    let [start, end] = window.columns;
-    for (j, run) in child.runs.iter().enumerate() {
-        if run.to + run.len <= start {
-            continue;
-        }
-        if run.to >= end {
-            return;
-        }
-        for c in start.saturating_sub(run.to)..run.len.min(end - run.to) {
-            let source = &child.update[(run.from + c) * child.n..][..child.n];
-            let column = &mut target[(run.to + c - start) * window.rows..][..window.rows];
-            let own = Run { from: run.from + c, to: run.to + c, len: run.len - c };
-            for run in std::iter::once(&own).chain(&child.runs[j + 1..]) {
-                let into = &mut column[run.to - window.skipped..][..run.len];
-                for (a, b) in into.iter_mut().zip(&source[run.from..][..run.len]) {
-                    *a += b;
-                }
-            }
-        }
     }
 }

@@ -22,6 +22,9 @@ const SIDE_BY_SIDE: usize = 4;
 /// Groups whose products with one tile's columns follow each other: they stay in the second-level cache.
 const RUN: usize = 20;
 
+/// Packed columns of rows asked for ahead of their turn: the second-level cache would not bring them in time by itself.
+const AHEAD: usize = 12;
+
 /// The triangle on the diagonal that a tile's columns are solved with: minus its entries below the diagonal, column by
 /// column, over those on it, and one over those on it.
 #[derive(Debug, Clone, Copy)]
@@ -106,6 +109,9 @@ impl Factors<'_> {
             else {
                 return;
             };
+            for v in a {
+                ask_for(std::ptr::from_ref(v).cast::<f64>().wrapping_add(AHEAD * GROUP));
+            }
             for j in 0..N {
                 let b = simd.splat_f64s(b[j]);
                 for v in 0..V {
@@ -114,6 +120,19 @@ impl Factors<'_> {
             }
         }
     }
+}
+
+/// Asks for the line of the cache that holds a value, if there is one at this place: it shall be near when its turn
+/// comes.
+#[inline(always)]
+fn ask_for(place: *const f64) {
+    #[cfg(target_arch = "x86_64")]
+    if let Some(sse) = pulp::core_arch::x86::Sse::try_new() {
+        const NEAR: i32 = std::arch::x86_64::_MM_HINT_T0;
+        sse._mm_prefetch::<NEAR>(place.cast());
+    }
+    #[cfg(not(target_arch = "x86_64"))]
+    let _ = place;
 }
 
 /// Where the columns of a tile begin in memory: every `height` entries, `rows` of each count, `width` columns.
@@ -358,22 +377,23 @@ pub(super) struct Right<'a> {
 
 /// Takes the product of the packed rows with themselves from columns to the right, on and below the diagonal; close
 /// above it the values become garbage.
-pub(super) fn subtract(strip: Strip, low: &[f64], right: Right<'_>) {
+pub(super) fn subtract(strip: Strip, low: &[f64], right: &mut Right<'_>) {
     pulp::Arch::new().dispatch(Wide(Subtract { strip, low, right }));
 }
 
-struct Subtract<'a> {
+struct Subtract<'a, 'b> {
     strip: Strip,
     low: &'a [f64],
-    right: Right<'a>,
+    right: &'a mut Right<'b>,
 }
 
-impl Kernel for Subtract<'_> {
+impl Kernel for Subtract<'_, '_> {
     type Output = ();
 
     #[inline(always)]
     fn run<S: Simd, const V: usize, const N: usize>(self, simd: S) {
-        let Self { strip, low, right: Right { values, height, place, first, add } } = self;
+        let Self { strip, low, right } = self;
+        let Right { ref mut values, height, place, first, add } = *right;
         let slot = strip.slot();
         let columns = values.len() / height;
         let groups = low.len() / slot;
@@ -463,6 +483,14 @@ impl<S: Simd, const V: usize, const N: usize> NullaryFnOnce for TakenTile<'_, S,
     fn call(self) {
         let Self { simd, taken, target } = self;
         let mut own = [[simd.splat_f64s(0.0); V]; N];
+        let skip = taken.from * S::F64_LANES;
+        for j in 0..N.min(taken.extent.width) {
+            let place = target.as_ptr().wrapping_add(j * taken.extent.height + skip);
+            for v in 0..V {
+                ask_for(place.wrapping_add(v * S::F64_LANES));
+            }
+            ask_for(place.wrapping_add(V * S::F64_LANES - 1));
+        }
         taken.factors.sum(simd, taken.from, &mut own);
         taken.column::<S, V, N, 0>(simd, &own, target);
         taken.column::<S, V, N, 1>(simd, &own, target);
