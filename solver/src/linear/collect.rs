@@ -109,3 +109,71 @@ fn add_run<S: Simd>(simd: S, into: &mut [f64], values: &[f64]) {
         simd.partial_store_f64s(into_end, sum);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Whatever the lengths of the runs, the cuts of the columns and the width of the vectors: every entry of the lower
+    /// triangle is added at its place once, to the bit.
+    #[test]
+    fn every_entry_is_added_once_at_its_place() {
+        let pivots = 20;
+        let m = 71;
+        // Rows of two children, in pieces of one node each.
+        let lists: [&[(usize, usize)]; 2] = [
+            &[(0, 6), (6, 6), (18, 2), (20, 6), (26, 6), (32, 1), (40, 6), (46, 6), (52, 3), (70, 1)],
+            &[(3, 3), (14, 6), (20, 3), (23, 6), (29, 6), (35, 6), (41, 6), (47, 6), (53, 6), (59, 6)],
+        ];
+        let updates: Vec<(usize, Vec<f64>)> = lists
+            .iter()
+            .map(|pieces| {
+                let n: usize = pieces.iter().map(|p| p.1).sum();
+                (n, (0..n * n).map(|i| f64::from(u32::try_from(i).unwrap()).sin()).collect())
+            })
+            .collect();
+        let mut whole = vec![0.25; m * m];
+        for (pieces, (n, update)) in lists.iter().zip(&updates) {
+            let rows: Vec<usize> = pieces.iter().flat_map(|&(to, len)| to..to + len).collect();
+            for (j, &column) in rows.iter().enumerate() {
+                (j..*n).for_each(|i| whole[column * m + rows[i]] += update[j * n + i]);
+            }
+        }
+        let children: Vec<Child<'_>> = lists
+            .iter()
+            .zip(&updates)
+            .map(|(pieces, (_, update))| Child::new(update, pivots, pieces.iter().copied()))
+            .collect();
+        let check = |name: &str, added: &dyn Fn(&mut [f64], Window)| {
+            for cut in [1, 5, 20, 64] {
+                for [from, to] in [[0, pivots], [pivots, m]] {
+                    let skipped = if from == 0 { 0 } else { pivots };
+                    for start in (from..to).step_by(cut) {
+                        let columns = [start, to.min(start + cut)];
+                        let rows = m - skipped;
+                        let mut own = vec![0.25; (columns[1] - columns[0]) * rows];
+                        added(&mut own, Window { columns, rows, skipped });
+                        for (column, own) in (start..).zip(own.chunks(rows)) {
+                            let expected = &whole[column * m + column..][..m - column];
+                            assert!(
+                                own[column - skipped..] == *expected,
+                                "{name}, column {column}, cut {cut}"
+                            );
+                        }
+                    }
+                }
+            }
+        };
+        check("dispatched", &|target, window| add(target, window, &children));
+        check("one by one", &|target, window| {
+            Add { target, window, children: &children }.with_simd(pulp::Scalar);
+        });
+        #[cfg(target_arch = "x86_64")]
+        if let Some(simd) = pulp::x86::V3::try_new() {
+            let go = |target: &mut [f64], window| {
+                simd.vectorize(|| Add { target, window, children: &children }.with_simd(simd));
+            };
+            check("by four", &go);
+        }
+    }
+}

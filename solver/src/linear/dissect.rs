@@ -2,7 +2,7 @@
 //!
 //! Several straight cuts are tried; around the best ones a band of blocks is left free and the smallest set of
 //! blocks that separates its two sides is found as a maximum flow (Menger: disjoint paths).
-//! Sources: George 1973 (nested dissection), Dinic 1970 (flow), both from memory.
+//! Source: George 1973 (nested dissection), from memory.
 
 use super::LinearError;
 use super::flow::Band;

@@ -2,22 +2,23 @@
 //!
 //! Each block of the band is split in two states, entered and left, joined by one unit of capacity. Paths run
 //! from the fixed left half to the fixed right half; the blocks where the flow is tight are the cut. Both the
-//! cut nearest the left half and the one nearest the right are reported.
+//! cut nearest the left half and the one nearest the right are reported: they are the same whichever paths are found.
+//!
+//! Paths are found depth first, in passes that visit a state once (Pothen and Fan 1990, from memory), towards the right
+//! half first: straight paths leave room for more.
 
 use super::dissect::Side;
 use super::order::Graph;
 
 /// No member: the path comes from the left half, or leads to the right half.
 const NONE: u32 = u32::MAX;
-/// Out of reach.
-const UNSEEN: u32 = u32::MAX;
 
 /// The free band and the flow through it.
 pub(super) struct Band {
     sides: Vec<Side>,
     /// Block of each band member.
     members: Vec<u32>,
-    /// Neighbours inside the band, as band members.
+    /// Neighbours inside the band, as band members, those nearest to the right half first.
     start: Vec<u32>,
     inside: Vec<u32>,
     touches_left: Vec<bool>,
@@ -61,6 +62,10 @@ impl Band {
         };
         let (touches_left, touches_right) = (touching(Side::Left), touching(Side::Right));
         let n = members.len();
+        let far = steps_to(&touches_right, &start, &inside);
+        for of in start.windows(2) {
+            inside[of[0] as usize..of[1] as usize].sort_by_key(|&m| far[m as usize]);
+        }
         Some(Self {
             sides: sides.to_vec(),
             members,
@@ -77,11 +82,10 @@ impl Band {
     /// The two extreme smallest cuts.
     pub(super) fn cuts(mut self) -> [Vec<Side>; 2] {
         loop {
-            let (level, arrives) = self.levels();
-            if !arrives {
-                return [self.nearest_left(&level), self.nearest_right()];
+            let (reached, found) = self.augment();
+            if !found {
+                return [self.nearest_left(&reached), self.nearest_right()];
             }
-            self.augment(&level);
         }
     }
 
@@ -89,71 +93,31 @@ impl Band {
         &self.inside[self.start[member] as usize..self.start[member + 1] as usize]
     }
 
-    /// Distance of every state (2 m entered, 2 m + 1 left) from the left half where capacity remains, and
-    /// whether the right half is within reach. States farther than the right half are left out.
-    fn levels(&self) -> (Vec<u32>, bool) {
-        let mut level = vec![UNSEEN; 2 * self.members.len()];
-        let mut queue = Vec::with_capacity(level.len());
-        for m in (0..self.members.len()).filter(|&m| self.touches_left[m]) {
-            level[2 * m] = 0;
-            queue.push(super::factor::as_u32(2 * m));
-        }
-        let mut last = UNSEEN;
-        let mut next = 0;
-        while let Some(&state) = queue.get(next) {
-            let (state, m) = (state as usize, state as usize / 2);
-            next += 1;
-            let distance = level[state];
-            if distance >= last {
-                break;
-            }
-            let mut reach = |to: usize| {
-                if level[to] == UNSEEN {
-                    level[to] = distance + 1;
-                    queue.push(super::factor::as_u32(to));
-                }
-            };
-            if state.is_multiple_of(2) {
-                match (self.used[m], self.from[m]) {
-                    (false, _) => reach(2 * m + 1),
-                    (true, NONE) => {}
-                    (true, giver) => reach(2 * giver as usize + 1),
-                }
-                continue;
-            }
-            if self.touches_right[m] {
-                last = distance;
-                continue;
-            }
-            if self.used[m] {
-                reach(2 * m);
-            }
-            self.neighbours(m).iter().for_each(|&y| reach(2 * y as usize));
-        }
-        (level, last != UNSEEN)
-    }
-
     fn n_arcs(&self, state: usize) -> usize {
         if state.is_multiple_of(2) { 1 } else { 1 + self.neighbours(state / 2).len() }
     }
 
-    /// The k-th way out of a state, if capacity remains.
+    /// The k-th way out of a state (2 m entered, 2 m + 1 left), if capacity remains.
     fn arc(&self, state: usize, k: usize) -> Option<usize> {
         let m = state / 2;
         match (state % 2, k) {
             // Entered: through the block if it is unused, else back against the flow that enters it.
             (0, _) if !self.used[m] => Some(2 * m + 1),
             (0, _) => (self.from[m] != NONE).then(|| 2 * self.from[m] as usize + 1),
-            // Left: back through the block if it is used, or on to a neighbour.
-            (_, 0) => self.used[m].then_some(2 * m),
-            _ => Some(2 * self.neighbours(m)[k - 1] as usize),
+            // Left: on to a neighbour, at last back through the block if it is used.
+            _ => match self.neighbours(m).get(k) {
+                Some(&next) => Some(2 * next as usize),
+                None => self.used[m].then_some(2 * m),
+            },
         }
     }
 
-    /// Pushes paths along rising levels until none is left. A state passes one unit only, so it is visited once.
-    fn augment(&mut self, level: &[u32]) {
-        let mut visited = vec![false; level.len()];
-        let mut next_arc = vec![0usize; level.len()];
+    /// One pass: pushes paths until no state that has not been visited leads on. Tells the states visited, which are
+    /// all that capacity reaches if no path was found, and whether one was.
+    fn augment(&mut self) -> (Vec<bool>, bool) {
+        let mut visited = vec![false; 2 * self.members.len()];
+        let mut next_arc = vec![0u32; visited.len()];
+        let mut found = false;
         let mut path = Vec::new();
         for m in 0..self.members.len() {
             if !self.touches_left[m] || std::mem::replace(&mut visited[2 * m], true) {
@@ -164,13 +128,14 @@ impl Band {
             while let Some(&state) = path.last() {
                 if state % 2 == 1 && self.touches_right[state / 2] {
                     self.push(&path);
+                    found = true;
                     break;
                 }
-                let open = |&next: &usize| level[next] == level[state] + 1 && !visited[next];
-                let arcs = next_arc[state]..self.n_arcs(state);
-                let found = arcs.filter_map(|k| self.arc(state, k).filter(open).map(|next| (k, next))).next();
-                if let Some((k, next)) = found {
-                    next_arc[state] = k + 1;
+                let open = |&next: &usize| !visited[next];
+                let mut arcs = next_arc[state] as usize..self.n_arcs(state);
+                let way = arcs.find_map(|k| self.arc(state, k).filter(open).map(|next| (k, next)));
+                if let Some((k, next)) = way {
+                    next_arc[state] = super::factor::as_u32(k + 1);
                     visited[next] = true;
                     path.push(next);
                 } else {
@@ -178,6 +143,7 @@ impl Band {
                 }
             }
         }
+        (visited, found)
     }
 
     /// Sends one unit along a path of states that starts at the left half and ends at the right one.
@@ -202,11 +168,11 @@ impl Band {
     }
 
     /// Everything that capacity still reaches goes left.
-    fn nearest_left(&self, level: &[u32]) -> Vec<Side> {
-        self.assigned(|m| match (level[2 * m] == UNSEEN, level[2 * m + 1] == UNSEEN) {
-            (true, _) => Side::Right,
-            (false, true) => Side::Cut,
-            (false, false) => Side::Left,
+    fn nearest_left(&self, reached: &[bool]) -> Vec<Side> {
+        self.assigned(|m| match (reached[2 * m], reached[2 * m + 1]) {
+            (false, _) => Side::Right,
+            (true, false) => Side::Cut,
+            (true, true) => Side::Left,
         })
     }
 
@@ -250,6 +216,23 @@ impl Band {
         }
         sides
     }
+}
+
+/// Steps from each member to the nearest of those marked, [`NONE`] without a way. `start`, `inside`: neighbours.
+fn steps_to(marked: &[bool], start: &[u32], inside: &[u32]) -> Vec<u32> {
+    let mut far: Vec<u32> = marked.iter().map(|&near| if near { 0 } else { NONE }).collect();
+    let mut queue: Vec<u32> = (0u32..).zip(marked).filter(|(_, near)| **near).map(|(m, _)| m).collect();
+    let mut next = 0;
+    while let Some(&m) = queue.get(next) {
+        next += 1;
+        for &y in &inside[start[m as usize] as usize..start[m as usize + 1] as usize] {
+            if far[y as usize] == NONE {
+                far[y as usize] = far[m as usize] + 1;
+                queue.push(y);
+            }
+        }
+    }
+    far
 }
 
 #[cfg(test)]

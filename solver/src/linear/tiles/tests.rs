@@ -1,6 +1,7 @@
 use super::super::packed::put_back;
 use super::*;
 use crate::linear::dense::{self, Panel, Room};
+use std::sync::Mutex;
 
 /// A positive definite front of `k` pivots and `m` rows, nothing above the diagonal, and plain elimination of it:
 /// factor and update.
@@ -48,7 +49,7 @@ fn apart(one: &[f64], other: &[f64], m: usize) -> f64 {
     columns.map(of).fold(0.0, f64::max)
 }
 
-const SIZES: [[usize; 2]; 16] = [
+const SIZES: [[usize; 2]; 17] = [
     [1, 0],
     [1, 1],
     [5, 3],
@@ -60,15 +61,16 @@ const SIZES: [[usize; 2]; 16] = [
     [30, 77],
     [48, 120],
     [61, 187],
-    [191, 7],
+    [143, 7],
+    [144, 31],
+    [145, 100],
     [192, 31],
-    [193, 100],
     [400, 50],
     [601, 0],
 ];
 
 /// Whatever the sizes, whoever shares the work: the factor and the update are those of plain elimination; with
-/// garbage above the diagonal and in the memory that is used.
+/// garbage above the diagonal and in the memory that is used. Every column of the update is finished once.
 #[test]
 fn fronts_as_by_plain_elimination() {
     for [k, n] in SIZES {
@@ -77,8 +79,18 @@ fn fronts_as_by_plain_elimination() {
         for shared in [false, true] {
             let (mut own, mut left) = (values.clone(), vec![f64::NAN; n * n]);
             let mut room = Room::new(vec![f64::NAN; dense::packed(k, m)]);
-            let done = dense::eliminate(Panel { values: &mut own, m, k }, &mut left, &mut room, shared);
+            let finished = Mutex::new(Vec::new());
+            let finish = |first: usize, columns: &mut [f64]| {
+                finished.lock().unwrap().extend(first..first + columns.len() / n);
+                (0..columns.len() / n).for_each(|j| columns[j * n + n - 1] += 1.0);
+            };
+            let panel = Panel { values: &mut own, m, k };
+            let done = dense::eliminate(panel, &mut left, &mut room, shared, &finish);
             assert_eq!(done, Ok(()), "{k} pivots, {n} rows below");
+            let mut finished = finished.into_inner().unwrap();
+            finished.sort_unstable();
+            assert!(finished.into_iter().eq(0..n), "{k} pivots, {n} rows below: columns finished");
+            (0..n).for_each(|j| left[j * n + n - 1] -= 1.0);
             let worst = [apart(&own, &factor, m), if n > 0 { apart(&left, &update, n) } else { 0.0 }];
             assert!(worst.iter().all(|&w| w < 1e-13), "{k} pivots, {n} rows below, {shared}: {worst:?}");
         }
@@ -95,7 +107,13 @@ fn bad_pivots_are_told() {
             values[bad * m + bad] = value;
             let mut update = vec![0.0; 29 * 29];
             let mut room = Room::new(vec![0.0; dense::packed(k, m)]);
-            let done = dense::eliminate(Panel { values: &mut values, m, k }, &mut update, &mut room, false);
+            let done = dense::eliminate(
+                Panel { values: &mut values, m, k },
+                &mut update,
+                &mut room,
+                false,
+                &|_, _| {},
+            );
             assert_eq!(done, Err(bad), "{value}");
         }
     }
@@ -118,7 +136,7 @@ impl WithSimd for Whole<'_> {
         Wide(RowsBelow { strip, values, top: &top, corners, first, groups }).with_simd(simd);
         put_back(strip, (0, &top), (0, values));
         put_back(strip, (strip.width, &low), (0, values));
-        let right = Right { values: update, height: strip.below(), place: 0, first: 0, add: false };
+        let right = &mut Right { values: update, height: strip.below(), place: 0, first: 0, add: false };
         Wide(Subtract { strip, low: &low, right }).with_simd(simd);
     }
 }
