@@ -109,16 +109,27 @@ fn table(
         "temperature" => d.temperature = one(value, faults),
         "mesh" => d.mesh = one(value, faults),
         "limits" => d.limits = one(value, faults),
-        unknown => unknown_name(&key.span(), "table", unknown, &[&TABLES[..], &["limits"]].concat(), faults),
+        unknown => {
+            unknown_name(&key.span(), "table", unknown, &[&TABLES[..], &["limits"]].concat(), faults);
+        }
     }
 }
 
-fn unknown_name(span: &Range<usize>, what: &str, name: &str, known: &[&str], faults: &mut FaultList<'_>) {
-    let remedy = nearest(name, known.iter().copied()).map_or_else(
+/// Records a name that is not known; the known one that was meant, if one is near.
+fn unknown_name<'a>(
+    span: &Range<usize>,
+    what: &str,
+    name: &str,
+    known: &[&'a str],
+    faults: &mut FaultList<'_>,
+) -> Option<&'a str> {
+    let close = nearest(name, known.iter().copied());
+    let remedy = close.map_or_else(
         || format!("use one of: {}", known.join(", ")),
         |close| format!("did you mean `{close}`?"),
     );
     faults.add(span, format!("unknown {what} `{name}`"), remedy);
+    close
 }
 
 /// A single table or value.
@@ -185,8 +196,8 @@ fn repaired<T: DeserializeOwned>(mut value: Spanned<DeValue<'_>>, faults: &mut F
         let span = error.span().unwrap_or_else(|| value.span());
         let names = quoted(&message);
         if let (true, [field, known @ ..]) = (message.starts_with("unknown field"), names.as_slice()) {
-            unknown_name(&span, "field", field, known, faults);
-            if remove_key(&mut value, &span) {
+            let meant = unknown_name(&span, "field", field, known, faults);
+            if rename_key(&mut value, &span, meant) {
                 continue;
             }
         } else if let (true, [field]) = (message.starts_with("missing field"), names.as_slice()) {
@@ -202,17 +213,22 @@ fn repaired<T: DeserializeOwned>(mut value: Spanned<DeValue<'_>>, faults: &mut F
     None
 }
 
-/// Removes the key at this place, wherever it is nested.
-fn remove_key(value: &mut Spanned<DeValue<'_>>, span: &Range<usize>) -> bool {
+/// Takes the key at this place, wherever it is nested, for the one that was meant, or out if that is there already.
+fn rename_key(value: &mut Spanned<DeValue<'_>>, span: &Range<usize>, meant: Option<&str>) -> bool {
     match value.get_mut() {
         DeValue::Table(table) => {
-            let key = table.keys().find(|k| k.span() == *span).cloned();
-            match key {
-                Some(key) => table.remove(&key).is_some(),
-                None => table.iter_mut().any(|(_, v)| remove_key(v, span)),
+            let Some(key) = table.keys().find(|k| k.span() == *span).cloned() else {
+                return table.iter_mut().any(|(_, v)| rename_key(v, span, meant));
+            };
+            let content = table.remove(&key);
+            if let (Some(content), Some(meant)) = (content, meant)
+                && !table.contains_key(meant)
+            {
+                table.insert(Spanned::new(span.clone(), Cow::Owned(meant.to_owned())), content);
             }
+            true
         }
-        DeValue::Array(array) => array.iter_mut().any(|v| remove_key(v, span)),
+        DeValue::Array(array) => array.iter_mut().any(|v| rename_key(v, span, meant)),
         _ => false,
     }
 }

@@ -17,7 +17,6 @@ fn unknown_fields_in_several_tables_are_all_named() {
     assert_eq!(
         got,
         [
-            (1, "missing field `thickness`", "add `thickness = ...` to this table"),
             (5, "unknown field `thicknes`", "did you mean `thickness`?"),
             (
                 6,
@@ -35,7 +34,26 @@ fn nested_fields_are_repaired_too() {
         "[shapes]\na = { rectangle = { from = [\"0 mm\", \"0 mm\"], too = [\"1 mm\", \"1 mm\"] } }\n",
     );
     let got: Vec<_> = list.iter().map(|f| (f.line, f.column, f.rule.as_str())).collect();
-    assert_eq!(got, [(2, 19, "missing field `to`"), (2, 46, "unknown field `too`")]);
+    assert_eq!(got, [(2, 46, "unknown field `too`")], "taken for `to`, which is not missing then");
+}
+
+#[test]
+fn a_misspelt_field_is_read_as_the_one_that_was_meant() {
+    let layer = |fields: &str| {
+        let list =
+            faults_of(&format!("[[layer]]\nname = \"a\"\nmaterial = \"fr4\"\nkind = \"film\"\n{fields}"));
+        list.into_iter().map(|f| (f.line, f.rule)).collect::<Vec<_>>()
+    };
+    let unknown = |line| (line, "unknown field `thicknes`".to_owned());
+    // Its value is judged too, by whoever takes it; here nothing more is wrong.
+    assert_eq!(layer("thicknes = \"18 um\"\n"), [unknown(5)]);
+    // Where the right one stands beside it, the misspelt one is only in the way.
+    assert_eq!(layer("thickness = \"18 um\"\nthicknes = \"19 um\"\n"), [unknown(6)]);
+    // Far from every name it stands for none.
+    assert_eq!(
+        layer("height = \"18 um\"\n"),
+        [(1, "missing field `thickness`".to_owned()), (5, "unknown field `height`".to_owned())]
+    );
 }
 
 #[test]
