@@ -7,7 +7,7 @@ use super::LinearError;
 use super::fronts::{Fronts, split_by};
 use super::pool::zeros;
 use super::units::{Slot, Units, put, take};
-use crate::vectors::widest;
+use crate::vectors::{ask_for, widest};
 use faer::linalg::matmul::matmul;
 use faer::linalg::triangular_solve;
 use faer::prelude::{Reborrow, ReborrowMut};
@@ -326,6 +326,7 @@ fn forward_group<const G: usize>(panel: &[f64], m: usize, j: usize, v: &mut [f64
     for (i, t) in tail.iter_mut().enumerate() {
         for g in 0..G {
             let c = &split[g].0[i];
+            ask_for(c.as_ptr().wrapping_add(G * m));
             for l in 0..LANES {
                 t[l] -= c[l] * y[g];
             }
@@ -364,6 +365,7 @@ fn backward_group<const G: usize>(panel: &[f64], m: usize, j: usize, v: &mut [f6
     for (i, t) in tail.iter().enumerate() {
         for g in 0..G {
             let c = &split[g].0[i];
+            ask_for(c.as_ptr().wrapping_sub(G * m));
             for l in 0..LANES {
                 lanes[g][l] += c[l] * t[l];
             }

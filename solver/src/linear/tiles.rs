@@ -11,6 +11,7 @@
 )]
 
 use super::packed::{GROUP, Strip};
+use crate::vectors::ask_for;
 use pulp::{NullaryFnOnce, Simd, WithSimd};
 
 /// Most columns of a tile.
@@ -120,19 +121,6 @@ impl Factors<'_> {
             }
         }
     }
-}
-
-/// Asks for the line of the cache that holds a value, if there is one at this place: it shall be near when its turn
-/// comes.
-#[inline(always)]
-fn ask_for(place: *const f64) {
-    #[cfg(target_arch = "x86_64")]
-    if let Some(sse) = pulp::core_arch::x86::Sse::try_new() {
-        const NEAR: i32 = std::arch::x86_64::_MM_HINT_T0;
-        sse._mm_prefetch::<NEAR>(place.cast());
-    }
-    #[cfg(not(target_arch = "x86_64"))]
-    let _ = place;
 }
 
 /// Where the columns of a tile begin in memory: every `height` entries, `rows` of each count, `width` columns.
